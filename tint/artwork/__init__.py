@@ -1,0 +1,1 @@
+"""Artwork read at a physical size: pictures and drawings."""

@@ -1,0 +1,103 @@
+"""Artwork at a physical size: a `Picture` of pixels or a `Drawing` of closed shapes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tint.errors import FileError, LimitError
+
+
+@dataclass(frozen=True, eq=False)
+class Artwork:
+    """What is to be marked, at its size on the metal.
+
+    Parameters
+    ----------
+    name : file name without its ending
+    width_mm, height_mm : size on the metal [mm]
+    """
+
+    name: str
+    width_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        for field in ("width_mm", "height_mm"):
+            value = getattr(self, field)
+            if not (np.isfinite(value) and value > 0):
+                raise LimitError(f"{field} {value:g} of {self.name} cannot be; it is a number above 0.")
+
+
+@dataclass(frozen=True, eq=False)
+class Picture(Artwork):
+    """Artwork of pixels.
+
+    Parameters
+    ----------
+    srgb255 : (h, w, 3) uint8
+    bare : (h, w) bool, True where the picture is transparent and the metal stays bare
+    """
+
+    srgb255: np.ndarray
+    bare: np.ndarray
+
+    @property
+    def pitch_mm(self) -> float:
+        """Size of a pixel on the metal [mm]."""
+        return self.width_mm / self.srgb255.shape[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A closed region of one flat colour.
+
+    Parameters
+    ----------
+    region : shapely Polygon or MultiPolygon [mm], x to the right, y down, origin at the artwork's top left corner
+    srgb255 : its colour, three whole numbers 0..255
+    source : where it is in the file, such as "path 'wing' (line 12)"
+    """
+
+    region: object
+    srgb255: tuple[int, int, int]
+    source: str
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing(Artwork):
+    """Artwork of closed shapes that do not overlap: what lay underneath has been cut away. No shape: bare metal."""
+
+    shapes: tuple[Shape, ...]
+
+
+PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")
+
+
+def read_artwork(path: str | Path, width_mm: float | None = None, pitch_mm: float | None = None) -> Artwork:
+    """Artwork of a picture (PNG, JPEG, TIFF, WebP) or drawing (SVG) at a physical size.
+
+    Parameters
+    ----------
+    width_mm : width on the metal [mm]; a drawing may state its own, a picture needs it
+    pitch_mm : pixel size on the metal [mm] to resample a picture to; None keeps its own pixels
+
+    Raises
+    ------
+    FileError
+        Missing, not artwork, damaged, too large, or using what tint cannot mark exactly (named).
+    LimitError
+        A size that cannot be.
+    """
+    ending = Path(path).suffix.lower()
+    if ending in PICTURES:
+        from tint.artwork.raster import read_picture
+
+        return read_picture(path, width_mm, pitch_mm)
+    if ending == ".svg":
+        from tint.artwork.vector import read_drawing
+
+        return read_drawing(path, width_mm)
+    raise FileError(f"{path}: artwork ends in {', '.join(PICTURES)} or .svg; export it as one of these.")

@@ -1,0 +1,1 @@
+"""What goes to the bench: drawings, settings, order, time, sheet."""

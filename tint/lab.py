@@ -1,0 +1,205 @@
+"""Colour in and out of CIELAB (D50, 2° observer) and ΔE00: the only door to colour-science.
+
+Every function takes arrays whose last axis is the colour. CIELAB here is always relative to D50 and the CIE 1931 2°
+observer, as graphic-arts instruments report it (ISO 13655).
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+
+from tint.errors import DataError
+
+# Lab of real surfaces: ISO/CIE 11664-4 gives L* 0..100; metals measured specular-included may pass 100 a little.
+L_RANGE, AB_LIMIT = (-1.0, 110.0), 130.0
+
+
+def delta_e00(lab1: Any, lab2: Any) -> np.ndarray:
+    """Colour difference ΔE00 [1] between Lab arrays (..., 3), broadcast against each other; shape (...).
+
+    References
+    ----------
+    ISO/CIE 11664-6; Sharma, Wu, Dalal (2005), doi 10.1002/col.20070. Computed by colour-science.
+
+    Examples
+    --------
+    >>> round(float(delta_e00([50, 2.6772, -79.7751], [50, 0, -82.7485])), 4)
+    2.0425
+    """
+    return np.asarray(_colour().delta_E(np.asarray(lab1, float), np.asarray(lab2, float), method="CIE 2000"))
+
+
+def nearest(lab: Any, candidates: Any, chunk: int = 50_000) -> tuple[np.ndarray, np.ndarray]:
+    """Index of the candidate (k, 3) nearest by ΔE00 to each Lab (n, 3), and that ΔE00; two arrays (n,).
+
+    Equal distances go to the lower index.
+    """
+    lab, candidates = np.asarray(lab, float), np.asarray(candidates, float)
+    index, distance = np.empty(len(lab), dtype=np.intp), np.empty(len(lab))
+    for start in range(0, len(lab), chunk):
+        part = slice(start, start + chunk)
+        differences = delta_e00(lab[part, None, :], candidates[None, :, :])
+        index[part] = differences.argmin(axis=1)
+        distance[part] = differences.min(axis=1)
+    return index, distance
+
+
+def lab_from_srgb1(srgb1: Any) -> np.ndarray:
+    """Lab (..., 3) of sRGB values 0..1 (..., 3), adapted from D65 to D50 by Bradford.
+
+    References
+    ----------
+    IEC 61966-2-1 for sRGB; ICC.1:2022 annex E for the Bradford adaptation. Computed by colour-science.
+
+    Examples
+    --------
+    >>> lab_from_srgb1([1, 1, 1]).round(1) + 0.0
+    array([100.,   0.,   0.])
+    """
+    colour = _colour()
+    xyz = colour.sRGB_to_XYZ(np.asarray(srgb1, float), illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford")
+    return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
+
+
+def lab_from_linear1(linear1: Any) -> np.ndarray:
+    """Lab (..., 3) of linear-light sRGB values 0..1 (..., 3)."""
+    colour = _colour()
+    xyz = colour.RGB_to_XYZ(np.asarray(linear1, float), "sRGB", _white_xy("D50"), "Bradford")
+    return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
+
+
+def srgb1_from_lab(lab: Any, *, clip: bool = True) -> np.ndarray:
+    """sRGB values 0..1 (..., 3) of Lab (..., 3), for screens; clipped to 0..1 unless `clip` is False.
+
+    Examples
+    --------
+    >>> srgb1_from_lab([100, 0, 0]).round(3)
+    array([1., 1., 1.])
+    """
+    colour = _colour()
+    xyz = colour.Lab_to_XYZ(np.asarray(lab, float), _white_xy("D50"))
+    srgb1 = colour.XYZ_to_sRGB(xyz, illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford")
+    return np.clip(srgb1, 0, 1) if clip else srgb1
+
+
+def srgb255_from_lab(lab: Any) -> np.ndarray:
+    """sRGB bytes 0..255 (..., 3), uint8, of Lab (..., 3), clipped to the screen's gamut."""
+    return np.round(srgb1_from_lab(lab) * 255).astype(np.uint8)
+
+
+def hex_from_lab(lab: Any) -> str:
+    """Screen colour of one Lab (3,), such as "#4466aa", clipped to the screen's gamut."""
+    return "#" + "".join(f"{value:02x}" for value in srgb255_from_lab(lab))
+
+
+def lab_from_hex(text: str) -> np.ndarray:
+    """Lab (3,) of a screen colour such as "#4466aa" or "#46a".
+
+    Raises
+    ------
+    DataError
+        Not six or three hexadecimal digits.
+    """
+    digits = text.strip().removeprefix("#")
+    if len(digits) == 3:
+        digits = "".join(2 * digit for digit in digits)
+    try:
+        if len(digits) != 6:
+            raise ValueError
+        srgb255 = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
+    except ValueError:
+        raise DataError(f"{text!r} is not a screen colour; write it as '#4466aa'.") from None
+    return lab_from_srgb1(np.array(srgb255) / 255)
+
+
+def lab_from_xyz100(xyz100: Any, white: str = "D50") -> np.ndarray:
+    """Lab D50 (..., 3) of XYZ on the scale where white has Y = 100, under the `white` named: "D50", "D65", "A", "C".
+
+    Another white than D50 is adapted to D50 by Bradford first.
+    """
+    colour = _colour()
+    xyz = np.asarray(xyz100, float) / 100
+    if white != "D50":
+        xyz = adapt_xyz100(xyz * 100, white, "D50") / 100
+    return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
+
+
+def lab_d50_from(lab: Any, white: str) -> np.ndarray:
+    """Lab D50 (..., 3) of Lab values (..., 3) that are relative to another `white`, by Bradford adaptation."""
+    xyz = _colour().Lab_to_XYZ(np.asarray(lab, float), _white_xy(white))
+    return lab_from_xyz100(xyz * 100, white)
+
+
+def adapt_xyz100(xyz100: Any, source: str, target: str) -> np.ndarray:
+    """XYZ (..., 3) under the `target` white of XYZ seen under the `source` white, Bradford, von Kries style.
+
+    References
+    ----------
+    ICC.1:2022 annex E (linear Bradford). Computed by colour-science.
+    """
+    colour = _colour()
+    whites = [colour.xy_to_XYZ(_white_xy(name)) for name in (source, target)]
+    return colour.chromatic_adaptation(np.asarray(xyz100, float), *whites, method="Von Kries", transform="Bradford")
+
+
+def lab_from_reflectance(wavelength_nm: Any, reflectance: Any, illuminant: str = "D50") -> np.ndarray:
+    """Lab (..., 3) of spectral reflectances 0..1 (..., w) at even wavelengths (w,) [nm], 2° observer.
+
+    Parameters
+    ----------
+    illuminant : "D50", or another CIE illuminant; the Lab is then relative to the perfect white under that illuminant
+        and not adapted
+
+    Notes
+    -----
+    Integration with the CIE 1931 2° functions by colour-science (ASTM E308 for 1, 5, 10 and 20 nm steps).
+    """
+    weights = _weights(tuple(np.asarray(wavelength_nm, float).tolist()), illuminant)
+    xyz = np.asarray(reflectance, float) @ weights
+    return _lab_from_relative(xyz / weights.sum(axis=0))
+
+
+def _lab_from_relative(relative: np.ndarray) -> np.ndarray:
+    # XYZ divided by white: colour-science takes the white as a chromaticity, and equal energy has X = Y = Z = 1.
+    return _colour().XYZ_to_Lab(relative, np.array([1 / 3, 1 / 3]))
+
+
+@cache
+def _weights(wavelength_nm: tuple[float, ...], illuminant: str) -> np.ndarray:
+    """Array (w, 3) that turns reflectances into XYZ; colour-science integrates one wavelength at a time."""
+    colour = _colour()
+    steps = np.diff(wavelength_nm)
+    if len(steps) < 2 or not np.allclose(steps, steps[0]) or steps[0] <= 0:
+        raise DataError("wavelengths need to rise in even steps, such as 380, 390, … 730 nm.")
+    if illuminant not in ("A", "C", "D50", "D55", "D65", "D75"):
+        raise DataError(f"illuminant {illuminant} is not known here; use D50, D55, D65, D75, A or C.")
+    shape = colour.SpectralShape(wavelength_nm[0], wavelength_nm[-1], float(steps[0]))
+    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    light = colour.SDS_ILLUMINANTS[illuminant]
+    with colour.utilities.suppress_warnings(colour_warnings=True):  # it tells that it aligns the tables: meant here
+        spectra = np.eye(len(wavelength_nm))
+        return np.asarray(colour.msds_to_XYZ(spectra, cmfs, light, method="Integration", shape=shape)) / 100
+
+
+def _white_xy(name: str) -> np.ndarray:
+    whites = _colour().CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
+    if name not in whites:
+        raise DataError(f"white {name} is not known; use D50, D65, A or C.")
+    return np.asarray(whites[name])
+
+
+@cache
+def _colour() -> ModuleType:
+    """colour-science, loaded on first use (about one second); it changes numpy's print format, which is put back."""
+    import warnings
+
+    before = np.get_printoptions()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it warns about optional packages tint does not need
+        import colour
+    np.set_printoptions(**{key: value for key, value in before.items() if key != "override_repr"})
+    return colour

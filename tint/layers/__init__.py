@@ -1,0 +1,1 @@
+"""Artwork reduced to layers, one per palette colour, never overlapping."""

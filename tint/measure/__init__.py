@@ -1,0 +1,1 @@
+"""Measured patches: their table, and the routes that make one."""

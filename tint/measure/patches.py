@@ -1,0 +1,359 @@
+"""Patches: measured colours and the settings that made them; `patches.csv` read and written."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tint.errors import FileError, LimitError
+from tint.files import read_text, write_file
+from tint.lab import AB_LIMIT, L_RANGE, lab_d50_from
+from tint.setting import FIELDS, WORDS, Setting
+
+OPTIONAL_SETTINGS = {"passes": 1.0, "focus_mm": 0.0, "hatch_deg": math.nan}
+COLOUR = ("L", "a", "b")
+OPTIONAL = ("sd", "order", "x_mm", "y_mm", "flag")
+MAX_ROWS = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """Marked and measured squares.
+
+    Parameters
+    ----------
+    ids : n names, each once
+    setting : settings of shape (n,)
+    lab : (n, 3) CIELAB D50/2°
+    sd : (n,) standard uncertainty as ΔE00; NaN unknown
+    order : (n,) marking order, 1 first; NaN unknown
+    xy_mm : (n, 2) place on the plate; NaN unknown
+    flags : n texts, why a patch is not to be used; "" means good
+    facts : what the file says about itself, such as stock, machine, instrument, geometry, `bare_lab`
+
+    Raises
+    ------
+    LimitError
+        Lengths that differ, ids used twice, or a Lab that no surface has.
+    """
+
+    ids: tuple[str, ...]
+    setting: Setting
+    lab: np.ndarray
+    sd: np.ndarray
+    order: np.ndarray
+    xy_mm: np.ndarray
+    flags: tuple[str, ...]
+    facts: dict[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        n = len(self.ids)
+        for name, shape in (("lab", (n, 3)), ("sd", (n,)), ("order", (n,)), ("xy_mm", (n, 2))):
+            array = np.array(getattr(self, name), dtype=float)
+            if array.shape != shape:
+                raise LimitError(f"{name} of patches has shape {array.shape}; {n} patches need {shape}.")
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+        if self.setting.shape != (n,) or len(self.flags) != n:
+            raise LimitError(f"{n} patches need {n} settings and flags.")
+        if len(set(self.ids)) != n:
+            twice = next(name for name in self.ids if self.ids.count(name) > 1)
+            raise LimitError(f"patch {twice!r} is there twice; each patch needs its own id.")
+        for i, lab in enumerate(self.lab):
+            if problem := _lab_problem(lab):
+                raise LimitError(f"patch {self.ids[i]!r}: {problem}")
+        if (self.sd < 0).any():
+            raise LimitError("sd of a patch cannot be negative.")
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    @property
+    def good(self) -> np.ndarray:
+        """(n,) True where a patch carries no flag."""
+        return np.array([not flag for flag in self.flags], dtype=bool)
+
+    @property
+    def bare_lab(self) -> np.ndarray | None:
+        """(3,) Lab of the bare metal as the file states it (`bare_lab: L a b`), or None."""
+        text = self.facts.get("bare_lab")
+        if not text:
+            return None
+        try:
+            values = np.array([float(part) for part in text.replace(",", " ").split()])
+            if values.shape != (3,) or _lab_problem(values):
+                raise ValueError
+        except ValueError:
+            raise FileError(f"bare_lab {text!r} is not three numbers L a b, such as 'bare_lab: 78.1 0.4 3.2'.") from None
+        return values
+
+    def take(self, index: Any) -> Patches:
+        """The patches at an index or mask, in that order."""
+        rows = np.arange(len(self))[index]
+        return Patches(
+            tuple(self.ids[i] for i in rows), self.setting[rows], self.lab[rows], self.sd[rows], self.order[rows],
+            self.xy_mm[rows], tuple(self.flags[i] for i in rows), self.facts,
+        )  # fmt: skip
+
+
+def join_patches(several: Sequence[Patches]) -> Patches:
+    """One table of several; an id used in more than one gets the table's number in front. Facts are the first's."""
+    if len(several) == 1:
+        return several[0]
+    seen: list[str] = [name for patches in several for name in patches.ids]
+    double = {name for name in seen if seen.count(name) > 1}
+    ids = tuple(
+        f"{number}-{name}" if name in double else name for number, patches in enumerate(several, 1) for name in patches.ids
+    )
+    return Patches(
+        ids,
+        Setting.from_table(np.concatenate([patches.setting.table() for patches in several])),
+        np.concatenate([patches.lab for patches in several]),
+        np.concatenate([patches.sd for patches in several]),
+        np.concatenate([patches.order for patches in several]),
+        np.concatenate([patches.xy_mm for patches in several]),
+        tuple(flag for patches in several for flag in patches.flags),
+        several[0].facts,
+    )
+
+
+def read_patches(path: str | Path) -> Patches:
+    """Patches of a `patches.csv`.
+
+    Lines starting `#` at the top hold `key: value` facts; then a header row and one row per patch. `L,a,b` are CIELAB
+    D50/2°; where the facts say `illuminant: D65` (or A, C) they are adapted to D50 by Bradford.
+
+    Raises
+    ------
+    FileError
+        Names the line, the column, what was found and what to do.
+    """
+    facts, rows = read_table(path, needed=("patch", *FIELDS[:5], *COLOUR), numbers=(*FIELDS, *COLOUR, "sd", "order", "x_mm", "y_mm"))
+    ids = tuple(row.text("patch") for row in rows)
+    first_line: dict[str, int] = {}
+    for row, name in zip(rows, ids, strict=True):
+        if not name:
+            raise row.wrong("patch", "is empty; each patch needs an id")
+        if name in first_line:
+            raise row.wrong("patch", f"{name!r} is also on line {first_line[name]}; each patch needs its own id")
+        first_line[name] = row.line
+    lab = np.array([[row.number(name) for name in COLOUR] for row in rows])
+    for row, value in zip(rows, lab, strict=True):
+        if problem := _lab_problem(value):
+            raise FileError(f"{path} line {row.line}: {problem}")
+    white = facts.get("illuminant", "D50").split()[0].split("/")[0].upper() if facts.get("illuminant") else "D50"
+    if white not in ("D50", "D65", "A", "C"):
+        raise FileError(f"{path}: illuminant {facts['illuminant']!r} is not known; state D50, D65, A or C.")
+    if white != "D50":
+        lab = lab_d50_from(lab, white)
+        facts = {**facts, "illuminant": "D50", "adapted": f"from {white} to D50 (Bradford)"}
+    sd = np.array([row.number("sd", math.nan) for row in rows])
+    for row, value in zip(rows, sd, strict=True):
+        if value < 0:
+            raise row.wrong("sd", "is negative; it is a standard uncertainty as ΔE00, or empty")
+    return Patches(
+        ids, settings_of(rows), lab, sd,
+        np.array([row.number("order", math.nan) for row in rows]),
+        np.array([[row.number("x_mm", math.nan), row.number("y_mm", math.nan)] for row in rows]),
+        tuple(row.text("flag") for row in rows), facts,
+    )  # fmt: skip
+
+
+def read_settings(path: str | Path) -> Setting:
+    """Settings (n,) of a `settings.csv`: a header row with the names of `FIELDS` and one row per setting.
+
+    Raises
+    ------
+    FileError
+        Names the line, the column, what was found and what to do.
+    """
+    _, rows = read_table(path, needed=FIELDS[:5], numbers=FIELDS)
+    return settings_of(rows)
+
+
+def write_patches(patches: Patches, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the `patches.csv` written; `read_patches` gives the same patches back.
+
+    Raises
+    ------
+    FileError
+        The file is there and `force` is not set, or the place cannot be written.
+    """
+    columns = ["patch", *FIELDS, *COLOUR, *OPTIONAL]
+    out = io.StringIO()
+    for key, value in patches.facts.items():
+        out.write(f"# {key}: {' '.join(str(value).split())}\n")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    settings = patches.setting.table()
+    for i, name in enumerate(patches.ids):
+        numbers = [*settings[i], *patches.lab[i], patches.sd[i], patches.order[i], *patches.xy_mm[i]]
+        writer.writerow([name, *(_number_text(value) for value in numbers), patches.flags[i]])
+    return write_file(path, out.getvalue(), force=force)
+
+
+def settings_table(setting: Setting, extra: dict[str, Sequence[Any]] | None = None) -> str:
+    """CSV text of settings (n,), columns of `extra` first; `read_settings` reads it back."""
+    extra = extra or {}
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*extra, *FIELDS])
+    for i, row in enumerate(setting.table()):
+        writer.writerow([*(values[i] for values in extra.values()), *(_number_text(value) for value in row)])
+    return out.getvalue()
+
+
+def _number_text(value: float) -> str:
+    return "" if math.isnan(value) else repr(round(float(value), 10)).removesuffix(".0")
+
+
+def _lab_problem(lab: np.ndarray) -> str:
+    if not np.isfinite(lab).all():
+        return "L, a, b need numbers; drop the patch or give it a flag and a colour."
+    if not L_RANGE[0] <= lab[0] <= L_RANGE[1]:
+        return f"L {lab[0]:g} cannot be; CIELAB L runs from 0 to 100 (not 0 to 1, not 0 to 255)."
+    for name, value in zip("ab", lab[1:], strict=True):
+        if abs(value) > AB_LIMIT:
+            return f"{name} {value:g} cannot be; CIELAB {name} of a surface stays within ±{AB_LIMIT:g}."
+    return ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table: its line in the file, and its cells by column."""
+
+    path: str
+    line: int
+    cells: dict[str, str]
+
+    def text(self, column: str) -> str:
+        """Cell without surrounding blanks; "" where the column is not there."""
+        return self.cells.get(column, "").strip()
+
+    def number(self, column: str, empty: float | None = None) -> float:
+        """Number of a cell; `empty` where the cell is empty.
+
+        Raises
+        ------
+        FileError
+            A word, a decimal comma, infinity, or an empty cell where a number is needed.
+        """
+        text = self.text(column)
+        if not text:
+            if empty is None:
+                raise self.wrong(column, "is empty; a number is needed")
+            return empty
+        try:
+            value = float(text.replace("−", "-"))
+        except ValueError:
+            if text.count(",") == 1 and text.replace(",", "", 1).lstrip("+-−").isdigit():
+                raise self.wrong(column, f"{text!r} has a decimal comma; write {text.replace(',', '.')}") from None
+            raise self.wrong(column, f"{text!r} is not a number") from None
+        if math.isnan(value) and empty is not None:
+            return empty
+        if not math.isfinite(value):
+            raise self.wrong(column, f"{text!r} is not a number")
+        return value
+
+    def wrong(self, column: str, problem: str) -> FileError:
+        """Error that names file, line and column."""
+        return FileError(f"{self.path} line {self.line}, column {column}: {problem}.")
+
+
+def settings_of(rows: Sequence[Row]) -> Setting:
+    """Settings (n,) of table rows.
+
+    Raises
+    ------
+    FileError
+        A cell is empty, not a number, or a value no setting can have.
+    """
+    table = np.array([[row.number(name, OPTIONAL_SETTINGS.get(name)) for name in FIELDS] for row in rows])
+    try:
+        return Setting.from_table(table)
+    except LimitError:
+        for row, values in zip(rows, table, strict=True):
+            try:
+                Setting.from_table(values)
+            except LimitError as error:
+                raise FileError(f"{row.path} line {row.line}: {error}") from None
+        raise
+
+
+def read_table(path: str | Path, needed: Sequence[str], numbers: Sequence[str]) -> tuple[dict[str, str], list[Row]]:
+    """Facts and rows of a comma-separated table.
+
+    Parameters
+    ----------
+    needed : columns that must be there
+    numbers : every column name tint knows with a unit; a look-alike in another unit is refused by name
+
+    Raises
+    ------
+    FileError
+        Empty, a wrong separator, decimal commas, a column missing, doubled or in another unit, a row too short or long.
+    """
+    path = str(path)
+    text = read_text(path)
+    if "\0" in text:
+        raise FileError(f"{path} is not a text table. Save it as CSV (UTF-8, comma separated).")
+    facts: dict[str, str] = {}
+    lines = text.splitlines()
+    start = 0
+    while start < len(lines) and (lines[start].lstrip().startswith("#") or not lines[start].strip()):
+        key, colon, value = lines[start].strip().lstrip("#").partition(":")
+        if colon and key.strip():
+            facts[key.strip()] = value.strip()
+        start += 1
+    if start == len(lines):
+        raise FileError(f"{path} is empty: a header row and one row per line are needed.")
+    header = _header(path, start + 1, lines[start], needed, numbers)
+    rows: list[Row] = []
+    reader = csv.reader(io.StringIO("\n".join(lines[start + 1 :])), strict=True)
+    try:
+        for cells in reader:
+            line = start + 1 + reader.line_num
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(rows) == MAX_ROWS:
+                raise FileError(f"{path} has more than {MAX_ROWS} rows. Split it.")
+            if len(cells) != len(header):
+                hint = " Decimal commas? Numbers need a point." if len(cells) > len(header) else ""
+                raise FileError(f"{path} line {line} has {len(cells)} values for {len(header)} columns.{hint}")
+            rows.append(Row(path, line, dict(zip(header, cells, strict=True))))
+    except csv.Error as error:
+        raise FileError(f"{path} line {start + 1 + reader.line_num}: {error}. Check the quotes.") from None
+    if not rows:
+        raise FileError(f"{path} has a header but no rows.")
+    return facts, rows
+
+
+def _header(path: str, line: int, text: str, needed: Sequence[str], numbers: Sequence[str]) -> list[str]:
+    for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
+        if text.count(sign) > text.count(","):
+            raise FileError(f"{path} line {line}: columns are parted by {word}; tint reads commas. Save it as comma separated CSV.")
+    header = [name.strip() for name in next(csv.reader([text]))]
+    for name in header:
+        if header.count(name) > 1 and name:
+            raise FileError(f"{path} line {line}: column {name} is there twice. Drop one.")
+    stems = {name.split("_")[0]: name for name in numbers if "_" in name}
+    for name in header:
+        stem = name.lower().replace(" ", "_").replace("(", "_").replace("[", "_").split("_")[0]
+        known = stems.get(stem)
+        if name not in numbers and known and known not in header:
+            raise FileError(f"{path} line {line}: column {name!r} has a unit tint does not read; convert it to {known}.")
+    for name in needed:
+        if name not in header:
+            hint = ""
+            if near := [found for found in header if found.lower() == name.lower()]:
+                hint = f" There is {near[0]!r}: rename it."
+            said = f" ({WORDS[name]})" if name in WORDS else ""
+            raise FileError(f"{path} line {line}: column {name}{said} is missing.{hint}")
+    return header

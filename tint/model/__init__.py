@@ -1,0 +1,1 @@
+"""Colour from settings: fit, predict, find the setting of a colour."""

@@ -1,0 +1,1 @@
+"""The chosen few colours of a stock, and how they are chosen."""

@@ -1,0 +1,167 @@
+"""The chosen few: `Palette`, its colours, and `palette.json`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tint.errors import FileError, LimitError, TintError
+from tint.files import json_text, read_json, write_file
+from tint.setting import Machine, Setting, Stock, machine_from, stock_from
+
+VERSION = 1
+MAX_COLOURS = 255  # a label map has 8 bits, and 0 is bare metal
+
+
+@dataclass(frozen=True, eq=False)
+class PaletteColour:
+    """One colour of a palette.
+
+    Parameters
+    ----------
+    name : plain name, unique in its palette, such as "dark blue"
+    setting : the single setting that makes it
+    lab : (3,) predicted colour, CIELAB D50/2°
+    de00_90 : radius [ΔE00] within which 9 of 10 fresh marks should land
+    sensitivity_de00 : expected shift [ΔE00] under the stated jitter of the machine
+    patch : id of the measured patch it repeats, "" where the model chose a setting between patches
+    """
+
+    name: str
+    setting: Setting
+    lab: np.ndarray
+    de00_90: float
+    sensitivity_de00: float
+    patch: str = ""
+
+    def __post_init__(self) -> None:
+        lab = np.array(self.lab, dtype=float)
+        lab.flags.writeable = False
+        object.__setattr__(self, "lab", lab)
+        if lab.shape != (3,) or not np.isfinite(lab).all() or self.setting.shape != ():
+            raise LimitError(f"colour {self.name!r} needs one setting and one L, a, b.")
+        for field in ("de00_90", "sensitivity_de00"):
+            if not getattr(self, field) >= 0:
+                raise LimitError(f"colour {self.name!r}: {field} is a number from 0 up.")
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """Colours of one stock on one machine, in the order of their numbers: 1, 2, …; number 0 is the bare metal.
+
+    Parameters
+    ----------
+    name : what the shop calls it
+    machine, stock : what it was made on
+    colours : one or more
+    bare_lab : (3,) colour of the unmarked metal
+    remarks : what a reader must know, such as "simulated" or "camera colours"
+    jitter : the jitter behind `sensitivity_de00`, in words
+    """
+
+    name: str
+    machine: Machine
+    stock: Stock
+    colours: tuple[PaletteColour, ...]
+    bare_lab: np.ndarray
+    remarks: tuple[str, ...] = ()
+    jitter: str = ""
+
+    def __post_init__(self) -> None:
+        bare = np.array(self.bare_lab, dtype=float)
+        bare.flags.writeable = False
+        object.__setattr__(self, "bare_lab", bare)
+        if bare.shape != (3,) or not np.isfinite(bare).all():
+            raise LimitError("a palette needs the L, a, b of the bare metal.")
+        if not 1 <= len(self.colours) <= MAX_COLOURS:
+            raise LimitError(f"a palette holds 1 to {MAX_COLOURS} colours, found {len(self.colours)}.")
+        names = [colour.name for colour in self.colours]
+        if len(set(names)) != len(names):
+            twice = next(name for name in names if names.count(name) > 1)
+            raise LimitError(f"colour {twice!r} is in the palette twice; names are unique.")
+
+    def __len__(self) -> int:
+        return len(self.colours)
+
+    @property
+    def lab(self) -> np.ndarray:
+        """(k + 1, 3) Lab by number: the bare metal first, then the colours."""
+        return np.stack([self.bare_lab, *(colour.lab for colour in self.colours)])
+
+    @property
+    def setting(self) -> Setting:
+        """Settings (k,) of the colours, number 1 first."""
+        return Setting.from_table([colour.setting.table() for colour in self.colours])
+
+    def as_dict(self) -> dict[str, Any]:
+        """Contents as plain values for JSON."""
+        return {
+            "name": self.name,
+            "remarks": list(self.remarks),
+            "machine": self.machine.as_dict(),
+            "stock": self.stock.as_dict(),
+            "bare_lab": self.bare_lab.tolist(),
+            "jitter": self.jitter,
+            "colours": [
+                {
+                    "number": number,
+                    "name": colour.name,
+                    "setting": colour.setting.as_dict(),
+                    "lab": colour.lab.tolist(),
+                    "de00_90": colour.de00_90,
+                    "sensitivity_de00": colour.sensitivity_de00,
+                    "patch": colour.patch,
+                }
+                for number, colour in enumerate(self.colours, 1)
+            ],
+        }
+
+
+def write_palette(palette: Palette, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the palette file written; `read_palette` gives the same palette back.
+
+    Raises
+    ------
+    FileError
+        The file is there and `force` is not set, or the place cannot be written.
+    """
+    return write_file(path, json_text("palette", VERSION, palette.as_dict()), force=force)
+
+
+def read_palette(path: str | Path) -> Palette:
+    """Palette of a `palette.json`.
+
+    Raises
+    ------
+    FileError
+        Not a palette file, newer than this tint, or with a part missing or damaged.
+    """
+    return palette_from(read_json(path, "palette", VERSION), str(path))
+
+
+def palette_from(body: dict[str, Any], where: str) -> Palette:
+    """Palette from the mapping `Palette.as_dict` gives; `where` names the file in messages."""
+    try:
+        machine, stock = machine_from(body["machine"]), stock_from(body["stock"])
+        colours = tuple(
+            PaletteColour(
+                str(item["name"]), Setting.from_dict(item["setting"]), np.array(item["lab"], float),
+                float(item["de00_90"]), float(item["sensitivity_de00"]), str(item.get("patch", "")),
+            )
+            for item in body["colours"]
+        )  # fmt: skip
+        palette = Palette(
+            str(body["name"]), machine, stock, colours, np.array(body["bare_lab"], float),
+            tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")),
+        )  # fmt: skip
+        machine.check(palette.setting)
+    except KeyError as error:
+        raise FileError(f"{where}: {error.args[0]} is missing from the palette.") from None
+    except TintError as error:
+        raise FileError(f"{where}: {error}") from None
+    except (TypeError, ValueError, AttributeError):
+        raise FileError(f"{where} is damaged: a value is not of the kind a palette needs.") from None
+    return palette
