@@ -45,7 +45,9 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = False) -
             Path(temporary).unlink(missing_ok=True)
             raise
     except OSError as error:
-        raise FileError(f"cannot write {path}: {error.strerror or error}. Free space or choose another place.") from None
+        raise FileError(
+            f"cannot write {path}: {error.strerror or error}. Free space or choose another place."
+        ) from None
     return path
 
 
@@ -81,7 +83,9 @@ def new_folder(path: str | Path, *, force: bool = False) -> Iterator[Path]:
         else:
             os.replace(temporary, path)
     except OSError as error:
-        raise FileError(f"cannot write {path}: {error.strerror or error}. Free space or choose another place.") from None
+        raise FileError(
+            f"cannot write {path}: {error.strerror or error}. Free space or choose another place."
+        ) from None
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
 
@@ -121,7 +125,9 @@ def read_text(path: str | Path) -> str:
 
 def json_text(kind: str, version: int, body: dict[str, Any]) -> str:
     """JSON text that names its format, such as "tint-palette/1", first."""
-    return json.dumps({"format": f"tint-{kind}/{version}", **body}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return (
+        json.dumps({"format": f"tint-{kind}/{version}", **body}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    )
 
 
 def read_json(path: str | Path, kind: str, version: int) -> dict[str, Any]:

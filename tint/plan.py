@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from tint.caution import cautions
 from tint.errors import DataError, FileError, LimitError, TintError
-from tint.files import json_text, read_json, write_file
+from tint.files import json_text, new_folder, read_json, write_file
 from tint.process import process, spot_mm
 from tint.setting import FIELDS, UNITS, WORDS, Machine, Setting, Stock, machine_from, stock_from
 
@@ -23,9 +23,14 @@ REPEATS = 4  # marks of the middle setting, spread over the plate: they tell rep
 # Areal energies [J/mm²] worth scouting on steel: the named-colour table of the open repository
 # MOPA_Laser_Stainless_Colors (MIT) runs from 7.9 to 22.5; widened by a factor of 1.6 either way.
 AREAL_J_MM2 = (5.0, 36.0)
-# Power [%], speed [mm/s], frequency [kHz], pulse width [ns] of the same table (18–30, 700–800, 200–1500, 6–60), widened;
-# what the machine cannot do is cut off.
-USUAL = {"power_pct": (15.0, 60.0), "speed_mm_s": (300.0, 2400.0), "freq_khz": (150.0, 1500.0), "pulse_ns": (4.0, 200.0)}
+# Power [%], speed [mm/s], frequency [kHz], pulse width [ns] around the same table (18–30, 700–800, mostly 200–570, 6–60);
+# a threefold to twelvefold span is what some 60 to 100 patches can learn. What the machine cannot do is cut off.
+USUAL = {
+    "power_pct": (15.0, 60.0),
+    "speed_mm_s": (300.0, 2400.0),
+    "freq_khz": (150.0, 1500.0),
+    "pulse_ns": (4.0, 200.0),
+}
 SPACING_OF_SPOT = 1 / 25  # line spacing as a share of the spot: 0.002–0.003 mm for 60 µm in that table
 
 
@@ -156,7 +161,12 @@ def write_grid(grid: Grid, path: str | Path, *, force: bool = False) -> Path:
         "patch_mm": grid.patch_mm,
         "plate_mm": list(grid.plate_mm),
         "patches": [
-            {"patch": name, "order": int(grid.order[i]), "xy_mm": grid.xy_mm[i].tolist(), "setting": grid.setting[i].as_dict()}
+            {
+                "patch": name,
+                "order": int(grid.order[i]),
+                "xy_mm": grid.xy_mm[i].tolist(),
+                "setting": grid.setting[i].as_dict(),
+            }
             for i, name in enumerate(grid.ids)
         ],
     }
@@ -189,6 +199,55 @@ def read_grid(path: str | Path) -> Grid:
         raise FileError(f"{path}: {error}") from None
     except (TypeError, ValueError, AttributeError, IndexError):
         raise FileError(f"{path} is damaged: a value is not of the kind a grid needs.") from None
+
+
+def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
+    """Path of the folder written whole: `grid.json`, `settings.csv`, `plate.svg`, `reading.csv` to fill in, `README.txt`.
+
+    Raises
+    ------
+    FileError
+        The folder is there and `force` is not set, or the place cannot be written.
+    """
+    in_order = np.argsort(grid.order)
+    columns = ["order", "patch", *FIELDS]
+    rows = [
+        [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])] for i in in_order
+    ]  # fmt: skip
+    with new_folder(folder, force=force) as place:
+        write_grid(grid, place / "grid.json")
+        (place / "settings.csv").write_text(
+            "\n".join(",".join(row) for row in [columns, *rows]) + "\n", encoding="utf-8"
+        )
+        (place / "plate.svg").write_text(grid_svg(grid), encoding="utf-8")
+        blank = [
+            "# illuminant: D50",
+            "# instrument: ",
+            "# geometry: ",
+            "patch,L,a,b,flag",
+            "bare,,,,",
+            *(f"{name},,,," for name in grid.ids),
+        ]
+        (place / "reading.csv").write_text("\n".join(blank) + "\n", encoding="utf-8")
+        (place / "README.txt").write_text(_plate_readme(grid), encoding="utf-8")
+    return Path(folder)
+
+
+def _plate_readme(grid: Grid) -> str:
+    files = (
+        "settings.csv  one row per patch, in the order to mark them. Keep to this order: it is shuffled so that a drift",
+        "              of the laser is not mistaken for an effect of a setting.",
+        "plate.svg     the squares at their places [mm], each in a group named by its patch; print it as a map too.",
+        "              Mark only the squares, not the edge and not the names.",
+        "reading.csv   fill in L, a, b (CIELAB D50) as the instrument gives them; 'bare' is the unmarked metal. A patch",
+        "              that is scratched or uneven gets a word in the column flag. Rows left empty: delete them.",
+        "grid.json     what tint needs to join the readings: tint measure THIS-FOLDER reading.csv -o patches.csv",
+    )
+    return "\n".join(
+        [f"{grid.name}: {len(grid)} patches on {grid.stock.name}, for {grid.machine.name}",
+         f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round", "", *files, "", "BEFORE YOU START",
+         *(f"- {line}" for line in cautions(grid.machine.wavelength_nm)), ""]
+    )  # fmt: skip
 
 
 def grid_svg(grid: Grid) -> str:

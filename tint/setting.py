@@ -17,16 +17,12 @@ import numpy as np
 
 from tint.errors import FileError, LimitError
 from tint.files import read_text
+from tint.words import FIELDS, UNITS, WORDS
 
-FIELDS = ("power_pct", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm", "passes", "focus_mm", "hatch_deg")
-UNITS = {
-    "power_pct": "%", "speed_mm_s": "mm/s", "freq_khz": "kHz", "pulse_ns": "ns",
-    "spacing_mm": "mm", "passes": "", "focus_mm": "mm", "hatch_deg": "°",
-}  # fmt: skip
-WORDS = {
-    "power_pct": "power", "speed_mm_s": "speed", "freq_khz": "frequency", "pulse_ns": "pulse width",
-    "spacing_mm": "line spacing", "passes": "passes", "focus_mm": "focus", "hatch_deg": "hatch angle",
-}  # fmt: skip
+__all__ = [
+    "FIELDS", "UNITS", "WORDS", "Machine", "Setting", "Stock", "machine_from", "read_machine", "read_stock", "stock_from", "toml_text",
+]  # fmt: skip
+
 _POSITIVE = FIELDS[:6]
 
 
@@ -85,7 +81,9 @@ class Setting:
                 value, need = array.ravel()[row], "a whole number above 0" if name == "passes" else "a number above 0"
                 need = need if name in _POSITIVE else "a finite number"
                 where = "" if array.ndim == 0 else f"row {row + 1}: "
-                raise LimitError(f"{where}{WORDS[name]} {value:g} {UNITS[name]} cannot be; {name} is {need}.".replace("  ", " "))
+                raise LimitError(
+                    f"{where}{WORDS[name]} {value:g} {UNITS[name]} cannot be; {name} is {need}.".replace("  ", " ")
+                )
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -124,7 +122,10 @@ class Setting:
     def as_dict(self) -> dict[str, float | None]:
         """Fields of a single mark as plain numbers for JSON; an unknown hatch angle is None."""
         values = {name: float(getattr(self, name)) for name in FIELDS}
-        return {name: None if math.isnan(value) else (int(value) if name == "passes" else value) for name, value in values.items()}
+        return {
+            name: None if math.isnan(value) else (int(value) if name == "passes" else value)
+            for name, value in values.items()
+        }
 
     @classmethod
     def from_table(cls, table: Any) -> Setting:
@@ -372,7 +373,9 @@ def _build(kind: type, values: dict[str, Any], where: str) -> Any:
     known = {item.name: item for item in dataclasses.fields(kind)}
     unknown = sorted(set(values) - set(known))
     if unknown:
-        raise FileError(f"{where}: {unknown[0]} is not a field of a {kind.__name__.lower()}; known are {', '.join(known)}.")
+        raise FileError(
+            f"{where}: {unknown[0]} is not a field of a {kind.__name__.lower()}; known are {', '.join(known)}."
+        )
     missing = [
         name for name, item in known.items() if item.default is dataclasses.MISSING and name not in values
     ]  # fmt: skip

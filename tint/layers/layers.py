@@ -1,8 +1,9 @@
-"""`Layers`: artwork reduced to one layer per palette colour, and the folder that holds it."""
+"""`Layers`: artwork reduced to one layer per palette colour."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -20,29 +21,33 @@ class Layers:
     pitch_mm : size of a label's pixel on the metal [mm]
     labels : (h, w) uint8, number of the palette colour at each pixel, 0 bare metal
     palette : the whole palette; numbers index it
-    outlines : one shapely MultiPolygon [mm] per palette colour (number 1 first, empty where unused), x right, y down,
-        origin at the top left corner; neighbours share their borders exactly
     wanted_lab : (k + 1, 3) mean Lab the artwork had where each number was given, NaN where unused
     lost_de00 : (k + 1,) mean ΔE00 between wanted and given, by number, NaN where unused
     remarks : what was merged, lost or far off, one line each
+    drawn : outlines of a drawing, one shapely MultiPolygon [mm] per palette colour; None for a picture, whose outlines
+        are traced from its labels when first asked for
+    simplify_px : most a traced outline may leave the pixel border [pixels]
     """
 
     name: str
     pitch_mm: float
     labels: np.ndarray
     palette: Palette
-    outlines: tuple[object, ...]
     wanted_lab: np.ndarray
     lost_de00: np.ndarray
     remarks: tuple[str, ...] = ()
+    drawn: tuple[object, ...] | None = None
+    simplify_px: float = 0.45
 
     def __post_init__(self) -> None:
         if self.labels.ndim != 2 or self.labels.dtype != np.uint8 or not self.labels.size:
             raise LimitError("labels of layers are an 8-bit map with at least one pixel.")
         if int(self.labels.max()) > len(self.palette):
             raise LimitError(f"label {int(self.labels.max())} is beyond the palette's {len(self.palette)} colours.")
-        if len(self.outlines) != len(self.palette):
-            raise LimitError("layers need one outline per palette colour.")
+        if self.drawn is not None and len(self.drawn) != len(self.palette):
+            raise LimitError("drawn layers need one outline per palette colour.")
+        if not (np.isfinite(self.pitch_mm) and self.pitch_mm > 0):
+            raise LimitError(f"pitch {self.pitch_mm:g} mm of layers cannot be; it is a number above 0.")
 
     @property
     def width_mm(self) -> float:
@@ -54,11 +59,28 @@ class Layers:
         """Height on the metal [mm]."""
         return self.labels.shape[0] * self.pitch_mm
 
-    @property
+    @cached_property
+    def outlines(self) -> tuple[object, ...]:
+        """One shapely MultiPolygon [mm] per palette colour (number 1 first, empty where unused).
+
+        x to the right, y down, origin at the top left corner; neighbours share their borders exactly.
+        """
+        if self.drawn is not None:
+            return self.drawn
+        from tint.layers.outline import trace_outlines
+
+        return tuple(trace_outlines(self.labels, self.pitch_mm, len(self.palette), simplify_px=self.simplify_px)[1:])
+
+    @cached_property
     def used(self) -> tuple[int, ...]:
         """Numbers of the palette colours that the artwork uses, rising; bare metal is not among them."""
-        return tuple(number for number, outline in enumerate(self.outlines, 1) if not outline.is_empty)
+        if self.drawn is not None:
+            return tuple(number for number, outline in enumerate(self.drawn, 1) if not outline.is_empty)
+        count = np.bincount(self.labels.ravel(), minlength=len(self.palette) + 1)
+        return tuple(int(number) for number in np.flatnonzero(count) if number)
 
     def area_mm2(self, number: int) -> float:
-        """Area of a layer [mm²] by its outline."""
-        return float(self.outlines[number - 1].area)
+        """Area of a layer [mm²]: by its outline for a drawing, by its pixels for a picture."""
+        if self.drawn is not None:
+            return float(self.drawn[number - 1].area)
+        return int((self.labels == number).sum()) * self.pitch_mm**2

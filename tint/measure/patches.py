@@ -67,7 +67,7 @@ class Patches:
             twice = next(name for name in self.ids if self.ids.count(name) > 1)
             raise LimitError(f"patch {twice!r} is there twice; each patch needs its own id.")
         for i, lab in enumerate(self.lab):
-            if problem := _lab_problem(lab):
+            if problem := lab_problem(lab):
                 raise LimitError(f"patch {self.ids[i]!r}: {problem}")
         if (self.sd < 0).any():
             raise LimitError("sd of a patch cannot be negative.")
@@ -88,10 +88,12 @@ class Patches:
             return None
         try:
             values = np.array([float(part) for part in text.replace(",", " ").split()])
-            if values.shape != (3,) or _lab_problem(values):
+            if values.shape != (3,) or lab_problem(values):
                 raise ValueError
         except ValueError:
-            raise FileError(f"bare_lab {text!r} is not three numbers L a b, such as 'bare_lab: 78.1 0.4 3.2'.") from None
+            raise FileError(
+                f"bare_lab {text!r} is not three numbers L a b, such as 'bare_lab: 78.1 0.4 3.2'."
+            ) from None
         return values
 
     def take(self, index: Any) -> Patches:
@@ -110,7 +112,9 @@ def join_patches(several: Sequence[Patches]) -> Patches:
     seen: list[str] = [name for patches in several for name in patches.ids]
     double = {name for name in seen if seen.count(name) > 1}
     ids = tuple(
-        f"{number}-{name}" if name in double else name for number, patches in enumerate(several, 1) for name in patches.ids
+        f"{number}-{name}" if name in double else name
+        for number, patches in enumerate(several, 1)
+        for name in patches.ids
     )
     return Patches(
         ids,
@@ -135,7 +139,9 @@ def read_patches(path: str | Path) -> Patches:
     FileError
         Names the line, the column, what was found and what to do.
     """
-    facts, rows = read_table(path, needed=("patch", *FIELDS[:5], *COLOUR), numbers=(*FIELDS, *COLOUR, "sd", "order", "x_mm", "y_mm"))
+    facts, rows = read_table(
+        path, needed=("patch", *FIELDS[:5], *COLOUR), numbers=(*FIELDS, *COLOUR, "sd", "order", "x_mm", "y_mm")
+    )
     ids = tuple(row.text("patch") for row in rows)
     first_line: dict[str, int] = {}
     for row, name in zip(rows, ids, strict=True):
@@ -146,11 +152,9 @@ def read_patches(path: str | Path) -> Patches:
         first_line[name] = row.line
     lab = np.array([[row.number(name) for name in COLOUR] for row in rows])
     for row, value in zip(rows, lab, strict=True):
-        if problem := _lab_problem(value):
+        if problem := lab_problem(value):
             raise FileError(f"{path} line {row.line}: {problem}")
-    white = facts.get("illuminant", "D50").split()[0].split("/")[0].upper() if facts.get("illuminant") else "D50"
-    if white not in ("D50", "D65", "A", "C"):
-        raise FileError(f"{path}: illuminant {facts['illuminant']!r} is not known; state D50, D65, A or C.")
+    white = white_of(facts, str(path))
     if white != "D50":
         lab = lab_d50_from(lab, white)
         facts = {**facts, "illuminant": "D50", "adapted": f"from {white} to D50 (Bradford)"}
@@ -199,14 +203,34 @@ def write_patches(patches: Patches, path: str | Path, *, force: bool = False) ->
     return write_file(path, out.getvalue(), force=force)
 
 
-def settings_table(setting: Setting, extra: dict[str, Sequence[Any]] | None = None) -> str:
-    """CSV text of settings (n,), columns of `extra` first; `read_settings` reads it back."""
-    extra = extra or {}
+def reading_table(patches: Patches) -> str:
+    """CSV text of what an instrument gives: patch, L, a, b, sd, flag, the bare metal first; `patches_from_reading` reads it."""
+    out = io.StringIO()
+    for key, value in patches.facts.items():
+        if key != "bare_lab":
+            out.write(f"# {key}: {' '.join(str(value).split())}\n")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["patch", *COLOUR, "sd", "flag"])
+    if patches.bare_lab is not None:
+        writer.writerow(["bare", *(_number_text(value) for value in patches.bare_lab), "", ""])
+    for i, name in enumerate(patches.ids):
+        writer.writerow([name, *(_number_text(value) for value in patches.lab[i]), _number_text(patches.sd[i]), patches.flags[i]])
+    return out.getvalue()
+
+
+def settings_table(
+    setting: Setting, extra: dict[str, Sequence[Any]] | None = None, after: dict[str, Sequence[Any]] | None = None
+) -> str:
+    """CSV text of settings (n,), columns of `extra` before and of `after` behind; `read_settings` reads it back."""
+    extra, after = extra or {}, after or {}
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*extra, *FIELDS])
+    writer.writerow([*extra, *FIELDS, *after])
     for i, row in enumerate(setting.table()):
-        writer.writerow([*(values[i] for values in extra.values()), *(_number_text(value) for value in row)])
+        numbers = [_number_text(value) for value in row]
+        writer.writerow(
+            [*(values[i] for values in extra.values()), *numbers, *(values[i] for values in after.values())]
+        )
     return out.getvalue()
 
 
@@ -214,7 +238,23 @@ def _number_text(value: float) -> str:
     return "" if math.isnan(value) else repr(round(float(value), 10)).removesuffix(".0")
 
 
-def _lab_problem(lab: np.ndarray) -> str:
+def white_of(facts: dict[str, str], path: str) -> str:
+    """White that a table's Lab is relative to, by its fact `illuminant`; D50 where nothing is said.
+
+    Raises
+    ------
+    FileError
+        An illuminant tint does not know.
+    """
+    text = facts.get("illuminant") or "D50"
+    white = text.replace("/", " ").split()[0].upper()
+    if white not in ("D50", "D65", "A", "C"):
+        raise FileError(f"{path}: illuminant {text!r} is not known; state D50, D65, A or C.")
+    return white
+
+
+def lab_problem(lab: np.ndarray) -> str:
+    """What is wrong with a Lab (3,) that no surface can have; "" where nothing is."""
     if not np.isfinite(lab).all():
         return "L, a, b need numbers; drop the patch or give it a flag and a colour."
     if not L_RANGE[0] <= lab[0] <= L_RANGE[1]:
@@ -338,7 +378,9 @@ def read_table(path: str | Path, needed: Sequence[str], numbers: Sequence[str]) 
 def _header(path: str, line: int, text: str, needed: Sequence[str], numbers: Sequence[str]) -> list[str]:
     for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
         if text.count(sign) > text.count(","):
-            raise FileError(f"{path} line {line}: columns are parted by {word}; tint reads commas. Save it as comma separated CSV.")
+            raise FileError(
+                f"{path} line {line}: columns are parted by {word}; tint reads commas. Save it as comma separated CSV."
+            )
     header = [name.strip() for name in next(csv.reader([text]))]
     for name in header:
         if header.count(name) > 1 and name:
@@ -348,7 +390,9 @@ def _header(path: str, line: int, text: str, needed: Sequence[str], numbers: Seq
         stem = name.lower().replace(" ", "_").replace("(", "_").replace("[", "_").split("_")[0]
         known = stems.get(stem)
         if name not in numbers and known and known not in header:
-            raise FileError(f"{path} line {line}: column {name!r} has a unit tint does not read; convert it to {known}.")
+            raise FileError(
+                f"{path} line {line}: column {name!r} has a unit tint does not read; convert it to {known}."
+            )
     for name in needed:
         if name not in header:
             hint = ""

@@ -1,0 +1,136 @@
+"""The drawings, read back by other readers and measured."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from pathlib import Path
+from xml.etree import ElementTree
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+
+from pieces import LASER, layers_of, palette, pond
+
+from tint.job.drawing import dxf_text, svg_text
+from tint.job.job import Job
+from tint.job.masks import layer_name
+from tint.job.order import plan_order
+from tint.lab import hex_from_lab, srgb255_from_lab
+from tint.layers.layers import Layers
+
+SVG = "{http://www.w3.org/2000/svg}"
+DXF_REL = 1e-9  # exact but for the flip of y
+
+
+def rings_of(path: str) -> list[np.ndarray]:
+    assert re.fullmatch(r"(M[-0-9.,L]+Z)+", path)
+    return [np.array([[float(v) for v in point.split(",")] for point in ring.split("L")]) for ring in re.findall(r"M([^Z]+)Z", path)]
+
+
+def even_odd_area(rings: list[np.ndarray]) -> float:
+    area = shapely.Polygon()
+    for ring in rings:
+        area = area.symmetric_difference(shapely.Polygon(ring))
+    return area.area
+
+
+def test_the_svg_states_its_size_in_millimetres_and_a_matching_view_box(folder: Path) -> None:
+    root = ElementTree.parse(folder / "layers.svg").getroot()
+    assert root.tag == f"{SVG}svg" and root.get("version") == "1.1"
+    assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("60mm", "40mm", "0 0 60 40")
+
+
+def test_every_svg_group_is_a_layer_in_marking_order_with_title_colour_and_area(folder: Path, layers: Layers, job: Job) -> None:
+    groups = ElementTree.parse(folder / "layers.svg").getroot().findall(f"{SVG}g")
+    assert [group.get("id") for group in groups] == [f"layer-{layer_name(layer.number, layer.name)}" for layer in job.layers]
+    for group, layer in zip(groups, job.layers, strict=True):
+        assert group.get("fill-rule") == "evenodd" and group.get("fill") == hex_from_lab(layer.lab)
+        title = group.find(f"{SVG}title").text
+        assert str(layer.number) in title and layer.name in title and str(layer.setting) in title
+        area = sum(even_odd_area(rings_of(path.get("d"))) for path in group.findall(f"{SVG}path"))
+        assert area == pytest.approx(layers.outlines[layer.number - 1].area, rel=1e-6)
+
+
+def test_svg_coordinates_with_many_digits_keep_a_ten_thousandth_of_a_millimetre() -> None:
+    piece = layers_of(pond(3), 0.0371 * np.pi, palette(3))
+    groups = ElementTree.fromstring(svg_text(piece, plan_order(piece, LASER)).encode()).findall(f"{SVG}g")
+    for group, layer in zip(groups, plan_order(piece, LASER), strict=True):
+        drawn = np.concatenate([ring for path in group.findall(f"{SVG}path") for ring in rings_of(path.get("d"))])
+        exact = shapely.get_coordinates(piece.outlines[layer.number - 1])
+        assert shapely.MultiPoint(drawn).hausdorff_distance(shapely.MultiPoint(exact)) <= 0.00005 * np.sqrt(2) + 1e-12
+        area = sum(even_odd_area(rings_of(path.get("d"))) for path in group.findall(f"{SVG}path"))
+        assert area == pytest.approx(piece.outlines[layer.number - 1].area, abs=1e-2, rel=1e-4)
+
+
+def test_neighbours_drawn_in_the_svg_touch_without_gap_or_overlap(folder: Path) -> None:
+    groups = ElementTree.parse(folder / "layers.svg").getroot().findall(f"{SVG}g")
+    shapes = []
+    for group in groups:
+        paths = [rings_of(path.get("d")) for path in group.findall(f"{SVG}path")]
+        shapes.append(shapely.union_all([shapely.Polygon(rings[0], rings[1:]) for rings in paths]))
+    total = sum(shape.area for shape in shapes)
+    assert shapely.union_all(shapes).area == pytest.approx(total, abs=1e-6)
+
+
+def test_names_with_signs_of_xml_and_control_characters_still_make_valid_xml(layers: Layers) -> None:
+    import dataclasses
+
+    odd = 'reed & "water" <b>\x07 ]]> \ud83d'
+    colours = tuple(dataclasses.replace(c, name=f"{odd}{i}") for i, c in enumerate(layers.palette.colours))
+    piece = dataclasses.replace(layers, name=odd, palette=dataclasses.replace(layers.palette, colours=colours))
+    root = ElementTree.fromstring(svg_text(piece, plan_order(piece, LASER)).encode("utf-8"))
+    assert 'reed & "water" <b>' in root.find(f"{SVG}title").text
+
+
+def shoelace(points: np.ndarray) -> float:
+    x, y = points.T
+    return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
+
+
+def test_the_dxf_reads_back_in_millimetres_without_audit_errors(folder: Path) -> None:
+    document = ezdxf.readfile(folder / "layers.dxf")
+    auditor = document.audit()
+    assert not auditor.has_errors and not auditor.has_fixes
+    assert document.dxfversion == "AC1024"  # R2010
+    assert document.header["$INSUNITS"] == 4  # millimetres
+
+
+def test_every_dxf_layer_has_the_predicted_colour_and_the_exact_area(folder: Path, layers: Layers, job: Job) -> None:
+    document = ezdxf.readfile(folder / "layers.dxf")
+    rings = defaultdict(list)
+    for entity in document.modelspace():
+        assert entity.dxftype() == "LWPOLYLINE" and entity.closed
+        rings[entity.dxf.layer].append(np.array(entity.get_points("xy")))
+    assert set(rings) == {layer_name(layer.number, layer.name) for layer in job.layers}
+    for layer in job.layers:
+        name = layer_name(layer.number, layer.name)
+        assert document.layers.get(name).rgb == tuple(srgb255_from_lab(layer.lab))
+        outline = layers.outlines[layer.number - 1]
+        exact = [ring for polygon in outline.geoms for ring in (polygon.exterior, *polygon.interiors)]
+        assert len(rings[name]) == len(exact)
+        for drawn, ring in zip(rings[name], exact, strict=True):
+            assert shoelace(drawn) == pytest.approx(shapely.Polygon(ring).area, rel=DXF_REL)
+            assert shoelace(np.array(ring.coords)[:-1]) == pytest.approx(shoelace(drawn), rel=DXF_REL)
+
+
+def test_the_dxf_counts_y_upwards_from_the_bottom_of_the_artwork() -> None:
+    labels = np.zeros((4, 4), dtype=np.uint8)
+    labels[0, 0] = 1  # top left pixel
+    piece = layers_of(labels, 1.0, palette(1))
+    drawn = dxf_text(piece, plan_order(piece, LASER)).split("\nLWPOLYLINE\n")[-1].split("ENDSEC")[0]
+    points = re.findall(r" 10\n([-0-9.]+)\n 20\n([-0-9.]+)\n", drawn)
+    assert sorted((float(x), float(y)) for x, y in points) == [(0, 3), (0, 4), (1, 3), (1, 4)]
+
+
+def test_equal_layers_give_equal_drawings(layers: Layers, job: Job) -> None:
+    assert dxf_text(layers, job.layers) == dxf_text(layers, job.layers)
+    assert svg_text(layers, job.layers) == svg_text(layers, job.layers)
+
+
+def test_writing_a_dxf_leaves_the_librarys_switches_as_they_were(layers: Layers, job: Job) -> None:
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    dxf_text(layers, job.layers)
+    assert ezdxf.options.write_fixed_meta_data_for_testing == before

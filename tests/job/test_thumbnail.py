@@ -1,0 +1,45 @@
+"""Pictures of the job sheet: right, and small enough."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+from pieces import layers_of, palette, pond
+
+from tint.job.thumbnail import MAX_PROOF_BYTES, key_file, key_spots, proof_file, thumbnail_file
+from tint.layers.layers import Layers
+
+
+def test_a_thumbnail_is_dark_where_the_layer_is_marked(layers: Layers) -> None:
+    for number in layers.used:
+        grey = np.asarray(Image.open(io.BytesIO(thumbnail_file(layers, number))), float)
+        share = ((238 - grey) / (238 - 25)).mean()
+        assert share == pytest.approx((layers.labels == number).mean(), abs=0.01)
+
+
+def test_the_key_draws_lines_on_borders_only() -> None:
+    labels = np.ones((50, 80), dtype=np.uint8)
+    labels[:, 40:] = 2
+    key = np.asarray(Image.open(io.BytesIO(key_file(layers_of(labels, 1.0, palette(2))))))
+    dark = np.flatnonzero((key < 255).any(axis=0))
+    assert len(dark) == 2 and dark.mean() == pytest.approx(key.shape[1] / 2, abs=1)
+
+
+def test_each_number_of_the_key_stands_inside_its_own_layer(layers: Layers) -> None:
+    spots = key_spots(layers, 4.0)
+    assert [spot.number for spot in spots] == list(layers.used)
+    for spot in spots:
+        assert layers.outlines[spot.number - 1].contains(shapely.Point(spot.x * layers.width_mm, spot.y * layers.height_mm))
+
+
+def test_a_proof_of_flat_colours_keeps_its_pixels_and_one_of_noise_stays_small() -> None:
+    flat = Image.open(io.BytesIO(proof_file(layers_of(pond(4), 0.5, palette(4)))))
+    assert flat.format == "PNG" and flat.size == (960, 640)  # 120 × 80 labels, each repeated eight times
+    labels = np.random.default_rng(5).integers(0, 5, (900, 1400)).astype(np.uint8)
+    nothing = np.full((5, 3), np.nan)
+    noise = Layers("reeds", 0.05, labels, palette(4), nothing, nothing[:, 0])
+    assert len(proof_file(noise)) * 5 / 4 <= MAX_PROOF_BYTES

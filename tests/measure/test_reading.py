@@ -1,0 +1,75 @@
+"""Instrument tables joined to the grid that was marked."""
+
+import numpy as np
+import pytest
+
+from tint.errors import FileError
+from tint.lab import delta_e00
+from tint.measure.patches import read_patches, reading_table
+from tint.measure.reading import patches_from_reading
+from tint.plan import plan_grid
+from tint.setting import Machine, Stock
+
+LASER = Machine("bench", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)
+GRID = plan_grid(LASER, Stock("plate", "304", "2B", 1.5, [100, 100]), 12)
+
+
+def reading(tmp_path, *rows, facts=()):
+    path = tmp_path / "reading.csv"
+    path.write_text("\n".join([*facts, "patch,L,a,b,sd,flag", *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+def test_rows_are_matched_by_id_in_any_order_and_bare_metal_becomes_a_fact(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "A02,60,1,2,0.3,", "bare,80,1,3,,", "A01,50,0,0,,dull"))
+    assert patches.ids == ("A01", "A02") and patches.flags == ("dull", "")
+    assert patches.setting == GRID.setting[[0, 1]] and patches.order.tolist() == GRID.order[:2].tolist()
+    assert patches.bare_lab.tolist() == [80, 1, 3] and patches.facts["machine"] == "bench"
+
+
+def test_repeated_readings_are_averaged_and_their_spread_is_the_uncertainty(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,,", "A01,52,0,0,,", "A01,54,0,0,,"))
+    assert patches.lab.tolist() == [[52, 0, 0]]
+    # standard error of a mean of three, in ΔE00
+    away = delta_e00([[50, 0, 0], [54, 0, 0]], [52, 0, 0])
+    assert patches.sd[0] == pytest.approx(np.sqrt((away**2).sum() / 2 / 3))
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        (["Z99,50,0,0,,"], "line 2, column patch: 'Z99' is not on plate 1"),
+        (["bare,80,0,0,,"], "no row for any patch"),
+        (["A01,500,0,0,,"], "line 2: L 500 cannot be"),
+        (["A01,,0,0,,"], "column L: is empty"),
+    ],
+)
+def test_a_reading_that_does_not_fit_the_grid_is_refused(tmp_path, rows, said):
+    with pytest.raises(FileError, match=said):
+        patches_from_reading(GRID, reading(tmp_path, *rows))
+
+
+def test_patches_written_as_a_reading_come_back_as_they_were(tmp_path):
+    first = patches_from_reading(GRID, reading(tmp_path, "A01,50,1,2,0.3,", "bare,80,1,3,,", facts=["# instrument: bench reader"]))
+    path = tmp_path / "again.csv"
+    path.write_text(reading_table(first), encoding="utf-8")
+    again = patches_from_reading(GRID, path)
+    assert again.ids == first.ids and again.facts["bare_lab"] == first.facts["bare_lab"]
+    np.testing.assert_array_equal(again.lab, first.lab)
+
+
+def test_the_open_grid_is_read_as_it_was_published():
+    from tint.demo.shop import open_patches
+
+    patches = open_patches()
+    assert len(patches) == 100 and int(patches.good.sum()) == 92
+    assert "camera colours" in patches.facts["remark"]
+
+
+def test_both_copies_of_the_open_grid_are_the_same():
+    from importlib.resources import files
+    from pathlib import Path
+
+    copy = Path(__file__).parents[2] / "palettes" / "open-6ns" / "patches.csv"
+    assert copy.read_bytes() == (files("tint") / "data" / "open_6ns.csv").read_bytes()
+    assert len(read_patches(copy)) == 100

@@ -1,0 +1,83 @@
+"""The model's file and its predictions."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from tint.errors import FileError, LimitError
+from tint.model.model import predict, read_model, write_model
+from tint.setting import FIELDS, Setting
+
+
+def test_a_model_read_back_predicts_exactly_the_same(open_model, open_patches, tmp_path):
+    again = read_model(write_model(open_model, tmp_path / "model.json"))
+    one, other = predict(open_model, open_patches.setting), predict(again, open_patches.setting)
+    assert np.array_equal(one.lab, other.lab) and np.array_equal(one.de00_90, other.de00_90)
+    assert again.report == open_model.report and again.patches.ids == open_model.patches.ids
+
+
+def test_predictions_take_the_shape_of_the_settings(open_model):
+    single = Setting(25, 800, 350, 6, 0.002)
+    square = Setting(np.full((2, 3), 25), 800, 350, 6, 0.002)
+    assert predict(open_model, single).lab.shape == (3,) and predict(open_model, single).de00_90.shape == ()
+    guess = predict(open_model, square)
+    assert guess.lab.shape == (2, 3, 3) and guess.outside.shape == (2, 3)
+    assert np.allclose(guess.lab, predict(open_model, single).lab)
+
+
+def test_a_setting_beyond_the_machine_is_refused(open_model):
+    with pytest.raises(LimitError, match="power 120 %"):
+        predict(open_model, Setting(120, 800, 350, 6, 0.002))
+
+
+def test_a_file_that_is_there_is_not_overwritten(open_model, tmp_path):
+    path = write_model(open_model, tmp_path / "model.json")
+    with pytest.raises(FileError, match="already there"):
+        write_model(open_model, path)
+    write_model(open_model, path, force=True)
+
+
+@pytest.mark.parametrize(
+    ("damage", "said"),
+    [
+        (lambda body: body.pop("members"), "members is missing"),
+        (lambda body: body["members"][0].update(kind="guesswork"), "guesswork is missing from the model, or not known"),
+        (lambda body: body["patches"]["lab"].pop(), "lab of patches has shape"),
+        (lambda body: body["patches"].update(power_pct="forty"), "damaged"),
+        (lambda body: body["patches"]["freq_khz"].__setitem__(0, -3), "frequency -3 kHz cannot be"),
+        (lambda body: body["calibration"].update(scale=[]), "damaged"),
+        (lambda body: body["members"][0]["numbers"].popitem(), "is missing|damaged"),
+        (lambda body: body["machine"].update(spot_um=0), "spot_um"),
+        (lambda body: body["report"].update(scores=3), "damaged"),
+        (lambda body: body["patches"]["noise"].pop(), "damaged"),
+    ],
+)
+def test_a_damaged_file_is_refused_in_one_line(open_model, tmp_path, damage, said):
+    path = write_model(open_model, tmp_path / "model.json")
+    body = json.loads(path.read_text())
+    damage(body)
+    path.write_text(json.dumps(body))
+    with pytest.raises(FileError, match=said) as caught:
+        read_model(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_another_kind_of_file_and_a_newer_one_are_refused(open_model, tmp_path):
+    path = write_model(open_model, tmp_path / "model.json")
+    text = path.read_text()
+    path.write_text(text.replace("tint-model/1", "tint-palette/1"))
+    with pytest.raises(FileError):
+        read_model(path)
+    path.write_text(text.replace("tint-model/1", "tint-model/9"))
+    with pytest.raises(FileError):
+        read_model(path)
+
+
+def test_a_hundred_thousand_predictions_agree_with_one_by_one(open_model, open_patches):
+    many = Setting(*(np.resize(getattr(open_patches.setting, name), 45_000) for name in FIELDS))
+    guess = predict(open_model, many)
+    assert np.allclose(guess.lab[:100], predict(open_model, open_patches.setting).lab, atol=1e-9)
+    assert np.allclose(guess.lab[44_900:], guess.lab[:100], atol=1e-9)

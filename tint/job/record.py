@@ -1,0 +1,148 @@
+"""`Job`: what a job folder holds, and `job.json`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tint.errors import FileError, TintError
+from tint.files import json_text, read_json
+from tint.job.heat import HeatInputs
+from tint.job.masks import mask_name
+from tint.job.order import RULE, JobLayer, Timing
+from tint.setting import Machine, Setting, Stock, machine_from, stock_from
+
+VERSION = 1
+FILE_NAME = "job.json"
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece to be marked: artwork, plate, machine, and its layers in marking order.
+
+    Parameters
+    ----------
+    name : name of the artwork
+    date : ISO date, such as "2026-03-14"
+    width_mm, height_mm : size of the artwork on the metal [mm]
+    at_mm : place of the artwork's top left corner from the blank's top left corner [mm]
+    pitch_mm : size of a mask's pixel on the metal [mm]
+    machine, stock : what it is marked on
+    palette : name of the palette
+    layers : one or more, in marking order
+    remarks : what a reader must know, most important first, such as "simulated" or "camera colours"
+    cautions : safety, in full
+    timing : what the times are computed with
+    heat : what the plate temperatures are computed with
+    jitter : the jitter behind `sensitivity_de00`, in words
+    """
+
+    name: str
+    date: str
+    width_mm: float
+    height_mm: float
+    at_mm: tuple[float, float]
+    pitch_mm: float
+    machine: Machine
+    stock: Stock
+    palette: str
+    layers: tuple[JobLayer, ...]
+    remarks: tuple[str, ...]
+    cautions: tuple[str, ...]
+    timing: Timing = Timing()
+    heat: HeatInputs = HeatInputs()
+    jitter: str = ""
+
+    @property
+    def marking_s(self) -> float:
+        """Time of all layers without waits [s]."""
+        return round(sum(layer.time_s for layer in self.layers), 2)
+
+    @property
+    def wait_s(self) -> float:
+        """Suggested cooling waits together [s]."""
+        return sum(layer.wait_s for layer in self.layers)
+
+    @property
+    def total_s(self) -> float:
+        """Marking and waits [s]; handling and focusing not included."""
+        return round(self.marking_s + self.wait_s, 2)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Contents as plain values for JSON."""
+        return {
+            "name": self.name,
+            "date": self.date,
+            "width_mm": self.width_mm,
+            "height_mm": self.height_mm,
+            "at_mm": list(self.at_mm),
+            "pitch_mm": self.pitch_mm,
+            "palette": self.palette,
+            "remarks": list(self.remarks),
+            "order_rule": RULE,
+            "marking_s": self.marking_s,
+            "wait_s": self.wait_s,
+            "total_s": self.total_s,
+            "layers": [_layer_dict(layer) for layer in self.layers],
+            "timing": _fields(self.timing),
+            "heat": _fields(self.heat),
+            "jitter": self.jitter,
+            "machine": self.machine.as_dict(),
+            "stock": self.stock.as_dict(),
+            "cautions": list(self.cautions),
+        }
+
+
+def job_text(job: Job) -> str:
+    """JSON text of a job, as `job.json` holds it."""
+    return json_text("job", VERSION, job.as_dict())
+
+
+def read_job(folder: str | Path) -> Job:
+    """Job of a job folder, or of its `job.json`.
+
+    Raises
+    ------
+    FileError
+        Not a job, newer than this tint, or with a part missing or damaged.
+    """
+    path = Path(folder) / FILE_NAME if Path(folder).is_dir() else Path(folder)
+    body = read_json(path, "job", VERSION)
+    try:
+        return Job(
+            str(body["name"]), str(body["date"]), float(body["width_mm"]), float(body["height_mm"]),
+            (float(body["at_mm"][0]), float(body["at_mm"][1])), float(body["pitch_mm"]),
+            machine_from(body["machine"]), stock_from(body["stock"]), str(body["palette"]),
+            tuple(_layer_from(item) for item in body["layers"]),
+            tuple(str(line) for line in body["remarks"]), tuple(str(line) for line in body["cautions"]),
+            Timing(**body["timing"]), HeatInputs(**body["heat"]), str(body["jitter"]),
+        )  # fmt: skip
+    except KeyError as error:
+        raise FileError(f"{path}: {error.args[0]} is missing from the job. Write the job again.") from None
+    except TintError as error:
+        raise FileError(f"{path}: {error}") from None
+    except (TypeError, ValueError, AttributeError, IndexError):
+        raise FileError(f"{path} is damaged: a value is not of the kind a job needs. Write the job again.") from None
+
+
+def _fields(thing: Timing | HeatInputs) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in thing.__dataclass_fields__}
+
+
+def _layer_dict(layer: JobLayer) -> dict[str, Any]:
+    values = {name: getattr(layer, name) for name in layer.__dataclass_fields__}
+    values["setting"] = layer.setting.as_dict()
+    values["lab"] = list(layer.lab)
+    return {**values, "mask": f"masks/{mask_name(layer)}"}
+
+
+def _layer_from(item: dict[str, Any]) -> JobLayer:
+    numbers = ("de00_90", "sensitivity_de00", "area_mm2", "time_s", "wait_s", "start_k", "end_k")
+    lab = tuple(float(value) for value in item["lab"])
+    if len(lab) != 3:
+        raise ValueError
+    return JobLayer(
+        int(item["order"]), int(item["number"]), str(item["name"]), Setting.from_dict(item["setting"]), lab,
+        *(float(item[name]) for name in numbers), remark=str(item["remark"]),
+    )  # fmt: skip

@@ -1,0 +1,320 @@
+"""The job sheet: one page (A4) up to ten layers, to be printed, followed and signed at the machine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tint.job.masks import POLARITY, mask_name
+from tint.job.order import JobLayer, clock
+from tint.job.page import A4_MM, Page
+from tint.job.record import Job
+from tint.job.thumbnail import key_file, key_spots, proof_file, thumbnail_file
+from tint.lab import srgb1_from_lab
+from tint.layers.layers import Layers
+from tint.process import spot_mm
+
+ONE_PAGE_LAYERS = 10
+LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 12.0, A4_MM[0] - 12.0, 11.0, A4_MM[1] - 9.0
+WIDTH_MM = RIGHT_MM - LEFT_MM
+ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; highest: more is wasted paper
+PICTURE_MM = (26.0, 62.0)
+MOST_SPARE_MM = 22.0
+HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM = 17.0, 22.5, 8.2, 12.5, 33.0
+CAUTION_PT, CAUTION_LEAD_MM = 5.8, 2.55
+GREY = 0.38  # of secondary text: prints and copies well
+COLUMNS = (  # heading, unit, width [mm]
+    ("order", "", 9.0), ("layer", "colour", 14.0), ("name", "mask file", 32.5),
+    ("power", "%", 9.5), ("speed", "mm/s", 11.5), ("frequency", "kHz", 13.0), ("pulse", "ns", 9.0), ("spacing", "mm", 11.5),
+    ("passes", "", 9.0), ("focus", "mm", 9.0), ("hatch", "°", 8.5),
+    ("colour", "L, a, b", 11.5), ("∆E00 90 %", "sensitivity", 13.0), ("area", "time", 12.5), ("mask", "dark: mark", 12.5),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Heights [mm] and the rows of each page; `spare_mm` makes the notes taller."""
+
+    remark_lines: int
+    picture_mm: float
+    row_mm: float
+    pages: tuple[tuple[JobLayer, ...], ...]
+    closing_page: int
+    spare_mm: float = 0.0
+
+
+def sheet_pdf(job: Job, layers: Layers) -> bytes:
+    """PDF of the job sheet: piece, plate, machine, proof, layers in order with their settings, checks, cautions.
+
+    Parameters
+    ----------
+    job : what is marked
+    layers : the same artwork, for the pictures
+
+    Notes
+    -----
+    Up to ten layers stand on one page; more continue on the next. Every layer can be told by its number without colour.
+    Characters the sheet's font lacks are replaced and the reader is sent to job.json.
+    """
+    page = Page(f"Job sheet: {job.name}", f"{job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}")
+    plan = _planned(page, job)
+    pages = max(len(plan.pages), plan.closing_page + 1)
+    for index in range(pages):
+        y = _header(page, job, index + 1, pages)
+        if index == 0:
+            y = _remarks(page, job, y, plan.remark_lines)
+            y = _facts(page, job, y)
+            y = _pictures(page, job, layers, y, plan.picture_mm)
+        if index < len(plan.pages):
+            y = _table(page, layers, plan.pages[index], y, plan.row_mm)
+            if index == len(plan.pages) - 1:
+                _totals(page, job, y)
+                y += TOTAL_MM + 3
+        if index == plan.closing_page:
+            closing_mm = CHECKS_MM + plan.spare_mm + _cautions_mm(page, job) + 4
+            _closing(page, job, BOTTOM_MM - closing_mm if index == 0 else y, plan.spare_mm)
+        _footer(page)
+        if index < pages - 1:
+            page.turn()
+    return page.pdf()
+
+
+def _planned(page: Page, job: Job) -> _Plan:
+    count = len(job.layers)
+    top = TOP_MM + HEADER_MM + FACTS_MM + HEAD_ROW_MM
+    closing = CHECKS_MM + _cautions_mm(page, job) + 4
+    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), 8 if count <= 7 else 5)
+    free = BOTTOM_MM - top - (remark_lines * 3.3 + 4.5 if remark_lines else 0) - 7
+    if count <= ONE_PAGE_LAYERS:
+        free -= TOTAL_MM + closing
+        row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
+        picture = min(max(free - count * row, PICTURE_MM[0]), PICTURE_MM[1])
+        picture = _picture_scale(job, picture)[1]
+        spare = min(max(free - count * row - picture, 0.0), MOST_SPARE_MM)
+        return _Plan(remark_lines, picture, row, (job.layers,), 0, spare)
+    row, picture = 10.5, _picture_scale(job, 46.0)[1]
+    first = int((free - picture - TOTAL_MM) // row)
+    later = int((BOTTOM_MM - TOP_MM - HEADER_MM - HEAD_ROW_MM - TOTAL_MM) // row)
+    starts = [0, *range(first, count, later)]
+    pages = tuple(job.layers[start:end] for start, end in zip(starts, [*starts[1:], count], strict=True))
+    last_mm = TOP_MM + HEADER_MM + HEAD_ROW_MM + len(pages[-1]) * row + TOTAL_MM + 3
+    fits = len(pages) > 1 and last_mm + closing <= BOTTOM_MM
+    return _Plan(remark_lines, picture, row, pages, len(pages) - 1 if fits else len(pages))
+
+
+def _header(page: Page, job: Job, number: int, pages: int) -> float:
+    page.text(LEFT_MM, TOP_MM + 3, "JOB SHEET", 7, bold=True, grey=GREY)
+    page.text(LEFT_MM, TOP_MM + 11, job.name, 18, bold=True, width_mm=128)
+    right = [job.date, f"palette {job.palette}", f"page {number} of {pages}"]
+    for line, text in enumerate(right):
+        page.text(RIGHT_MM, TOP_MM + 3 + line * 4, text, 7.5, align="right", grey=0.0 if line == 0 else GREY, width_mm=52)
+    page.line(LEFT_MM, TOP_MM + 14, RIGHT_MM, TOP_MM + 14, 1.2)
+    return TOP_MM + HEADER_MM
+
+
+def _remark_lines(page: Page, job: Job) -> list[list[str]]:
+    return [page.wrapped(remark, 7, WIDTH_MM - 27, 3, bold=index == 0) for index, remark in enumerate(job.remarks)]
+
+
+def _remarks(page: Page, job: Job, y: float, most: int) -> float:
+    if not most:
+        return y
+    lines = [(line, index == 0) for index, remark in enumerate(_remark_lines(page, job)) for line in remark]
+    if len(lines) > most:
+        lines = [*lines[: most - 1], ("… more in README.txt", False)]
+    height = len(lines) * 3.3 + 2
+    page.box(LEFT_MM, y, WIDTH_MM, height, frame_pt=1.2)
+    page.box(LEFT_MM, y, 22, height, fill=0.0)
+    page.text(LEFT_MM + 2, y + 3.7, "READ FIRST", 7, bold=True, grey=1.0)
+    for index, (line, bold) in enumerate(lines):
+        page.text(LEFT_MM + 24.5, y + 3.7 + index * 3.3, line, 7, bold=bold)
+    return y + height + 2.5
+
+
+def _facts(page: Page, job: Job, y: float) -> float:
+    stock, machine = job.stock, job.machine
+    lens = f"lens {machine.lens_focal_mm:g} mm, " if machine.lens_focal_mm else ""
+    blocks = (
+        ("STOCK", (
+            stock.name, f"{stock.grade}, {stock.finish}",
+            f"{stock.thickness_mm:g} mm thick, blank {stock.size_mm[0]:g} × {stock.size_mm[1]:g} mm",
+            f"batch {stock.batch}" if stock.batch else "batch not stated: note it below",
+        )),
+        ("MACHINE", (
+            machine.name, f"{machine.max_power_w:g} W, {machine.wavelength_nm:g} nm",
+            f"{lens}spot {spot_mm(machine) * 1e3:.0f} µm (1/e²)",
+            f"field {machine.field_mm[0]:g} × {machine.field_mm[1]:g} mm",
+        )),
+        ("PIECE", (
+            f"{job.width_mm:g} × {job.height_mm:g} mm, {len(job.layers)} {'layer' if len(job.layers) == 1 else 'layers'}",
+            f"from left edge {job.at_mm[0]:g} mm, from top edge {job.at_mm[1]:g} mm",
+            f"masks {job.pitch_mm:.6g} mm per pixel, black is marked",
+            f"about {clock(job.total_s)} ({'h:min:s' if job.total_s > 3599 else 'min:s'})",
+        )),
+    )  # fmt: skip
+    column = WIDTH_MM / 3
+    for index, (title, lines) in enumerate(blocks):
+        x = LEFT_MM + index * column
+        page.text(x, y + 2.5, title, 6, bold=True, grey=GREY)
+        for row, line in enumerate(lines):
+            page.text(x, y + 6.6 + row * 3.8, line, 7.5, bold=row == 0, width_mm=column - 4)
+    return y + FACTS_MM
+
+
+def _pictures(page: Page, job: Job, layers: Layers, y: float, height: float) -> float:
+    box = (WIDTH_MM - 6) / 2
+    scale = _picture_scale(job, height)[0]
+    width, tall = layers.width_mm * scale, layers.height_mm * scale
+    size = f"{layers.width_mm:g} × {layers.height_mm:g} mm"
+    note = f"drawn at true size, {size}" if scale == 1 else f"drawn at {scale:.0%} of true size, {size}"
+    for index, (title, data, words) in enumerate((
+        ("PROOF", proof_file(layers), note), ("KEY", key_file(layers), "numbers of the layers"),
+    )):  # fmt: skip
+        x = LEFT_MM + index * (box + 6)
+        page.text(x, y + 2.3, title, 6, bold=True, grey=GREY)
+        page.text(x + 13 - 3 * index, y + 2.3, words, 6.5, grey=GREY, width_mm=box - 14)
+        page.picture(data, x, y + 3.8, width, tall)
+        page.box(x, y + 3.8, width, tall, frame_pt=0.4, grey=0.3)
+    for spot in key_spots(layers, 4.4 / scale):
+        page.disc(x + spot.x * width, y + 3.8 + spot.y * tall, 2.0, str(spot.number), 6 if spot.number < 100 else 4.5)
+    return y + height + 2.5
+
+
+def _picture_scale(job: Job, room_mm: float) -> tuple[float, float]:
+    """Scale of the pictures and the height [mm] they then need with their titles: true size unless too large or tiny."""
+    fit = min((WIDTH_MM - 6) / 2 / job.width_mm, (room_mm - 4.5) / job.height_mm)
+    scale = 1.0 if 1 - 1e-9 <= fit <= 2 else fit
+    return scale, job.height_mm * scale + 4.5
+
+
+def _table(page: Page, layers: Layers, rows: tuple[JobLayer, ...], y: float, row_mm: float) -> float:
+    edges = [LEFT_MM]
+    for _, _, width in COLUMNS:
+        edges.append(edges[-1] + width)
+    page.box(LEFT_MM, y, WIDTH_MM, HEAD_ROW_MM - 0.4, fill=0.88)
+    for index, (heading, unit, width) in enumerate(COLUMNS):
+        align, x = ("left", edges[index] + 1) if index == 2 else ("centre", edges[index] + width / 2)
+        page.text(x, y + 3.2, heading, 6, bold=True, align=align, width_mm=width - 0.6)
+        page.text(x, y + 6.2, unit, 5.6, align=align, grey=0.2, width_mm=width - 0.6)
+    y += HEAD_ROW_MM
+    for row in rows:
+        _row(page, layers, row, edges, y, row_mm)
+        y += row_mm
+        page.line(LEFT_MM, y - 0.2, RIGHT_MM, y - 0.2, 0.35, grey=0.6)
+    return y
+
+
+def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float, height: float) -> None:
+    centre = [(low + high) / 2 for low, high in zip(edges, edges[1:], strict=False)]
+    middle = y + height / 2
+    page.text(centre[0], middle + 1.6, str(row.order), 12, bold=True, align="centre")
+    _swatch(page, row, edges[1] + 0.8, y + 1.0, COLUMNS[1][2] - 1.6, height - 2.4)
+    lines = page.wrapped(row.name, 7.5, COLUMNS[2][2] - 2, 2, bold=True)
+    name_y = middle - (0.4 if len(lines) == 1 else 2.0)
+    for line in lines:
+        page.text(edges[2] + 1, name_y, line, 7.5, bold=True)
+        name_y += 2.9
+    page.text(edges[2] + 1, name_y, mask_name(row), 5.4, grey=GREY, width_mm=COLUMNS[2][2] - 2)
+    values_y = middle + (0.9 if not row.remark else -0.5)
+    for index, value in enumerate(_setting_words(row), 3):
+        page.text(centre[index], values_y, value, 8.2, align="centre", width_mm=COLUMNS[index][2] - 0.8)
+    if row.remark:
+        page.text(edges[3] + 1, y + height - 1.7, row.remark, 6, bold=True, width_mm=edges[11] - edges[3] - 2)
+    for line, (axis, value) in enumerate(zip("Lab", row.lab, strict=True)):
+        page.text(edges[11] + 1.4, middle - 2.0 + line * 2.9, axis, 5.8, grey=GREY)
+        page.text(edges[12] - 1.2, middle - 2.0 + line * 2.9, f"{value:.1f}".replace("-", "−"), 6.3, align="right")
+    for index, pair in ((12, (f"±{row.de00_90:.1f}", f"{row.sensitivity_de00:.1f}")), (13, (_area(row.area_mm2), clock(row.time_s)))):
+        for line, word in enumerate(pair):
+            page.text(centre[index], middle - 0.6 + line * 3.2, word, 7, align="centre", width_mm=COLUMNS[index][2] - 0.8)
+    width, tall = _inside(layers, COLUMNS[14][2] - 1, height - 1.6)
+    x, top = edges[15] - width, y + (height - tall) / 2 - 0.2
+    page.picture(thumbnail_file(layers, row.number), x, top, width, tall)
+    page.box(x, top, width, tall, frame_pt=0.3, grey=0.5)
+
+
+def _swatch(page: Page, row: JobLayer, x: float, y: float, width: float, height: float) -> None:
+    page.box(x, y, width, height, fill=srgb1_from_lab(row.lab), frame_pt=0.4, grey=0.25)
+    label = f"{row.number}"
+    wide = max(page.width_mm(label, 7.5, bold=True) + 1.8, 4.2)
+    page.box(x + width / 2 - wide / 2, y + height / 2 - 2.1, wide, 4.2, fill=1.0, frame_pt=0.5, round_mm=2.1)
+    page.text(x + width / 2, y + height / 2 + 0.97, label, 7.5, bold=True, align="centre")
+
+
+def _setting_words(row: JobLayer) -> list[str]:
+    words = [f"{float(value):.10g}" for value in row.setting.table()[:7]]
+    hatch = row.setting.as_dict()["hatch_deg"]
+    return [word.replace("-", "−") for word in [*words, "–" if hatch is None else f"{hatch:.10g}"]]
+
+
+def _area(area_mm2: float) -> str:
+    return f"{area_mm2:.0f} mm²" if area_mm2 >= 100 else f"{area_mm2:.3g} mm²"
+
+
+def _inside(layers: Layers, width: float, height: float) -> tuple[float, float]:
+    scale = min(width / layers.width_mm, height / layers.height_mm)
+    return layers.width_mm * scale, layers.height_mm * scale
+
+
+def _totals(page: Page, job: Job, y: float) -> None:
+    area = sum(layer.area_mm2 for layer in job.layers)
+    waits = f" + cooling waits {clock(job.wait_s)} = {clock(job.total_s)}" if job.wait_s else ""
+    page.text(LEFT_MM, y + 3.8, f"Marking {clock(job.marking_s)}{waits}, estimated. Area {area:.0f} mm².", 8, bold=True)
+    jitter = f" under jitter of {job.jitter}" if job.jitter else " under the machine's jitter"
+    page.paragraph(
+        LEFT_MM, y + 7,
+        f"L, a, b: predicted, CIELAB D50/2°. 90 %: nine of ten fresh marks land within this ∆E00. sens.: expected shift ∆E00{jitter}. "
+        "Hatch –: not noted, use 0°. " + POLARITY,
+        5.8, WIDTH_MM, max_lines=2, grey=GREY,
+    )  # fmt: skip
+
+
+def _closing(page: Page, job: Job, y: float, spare_mm: float) -> None:
+    checks_mm = CHECKS_MM + spare_mm
+    _checks(page, job, y, checks_mm)
+    y += checks_mm
+    page.text(LEFT_MM, y + 2, "CAUTIONS", 6, bold=True)
+    half = (WIDTH_MM - 6) / 2
+    columns = _caution_columns(page, job)
+    for index, lines in enumerate(columns):
+        for row, line in enumerate(lines):
+            page.text(LEFT_MM + index * (half + 6), y + 5 + row * CAUTION_LEAD_MM, line, CAUTION_PT)
+
+
+def _checks(page: Page, job: Job, y: float, height: float) -> None:
+    page.text(LEFT_MM, y + 2, "BEFORE START", 6, bold=True)
+    wavelength = job.machine.wavelength_nm
+    checks = (
+        f"same batch as the palette: {job.stock.batch or '________'}", "trial on scrap marked, cooled, compared",
+        "plate degreased, flat, clamped in the fixture", "lens clean, focus gauged, focus offsets set",
+        f"size on the machine {job.width_mm:g} × {job.height_mm:g} mm", "settings of every layer read back aloud",
+        "extraction on, filter good", f"enclosure closed, eyewear for {wavelength:.0f} nm on",
+    )  # fmt: skip
+    wide = 120.0
+    for index, text in enumerate(checks):
+        x, top = LEFT_MM + (index % 2) * wide / 2, y + 5.2 + (index // 2) * 6.2
+        page.box(x, top - 0.2, 3.2, 3.2, frame_pt=0.7)
+        page.text(x + 4.8, top + 2.4, text, 7, width_mm=wide / 2 - 7)
+    x = LEFT_MM + wide + 2
+    page.text(x, y + 2, "NOTES", 6, bold=True)
+    page.box(x, y + 4, RIGHT_MM - x, height - 7, frame_pt=0.5, grey=0.3)
+    for index, text in enumerate(("trial agreed by", "marked by, date")):
+        line_y = y + height - 4.4 - (1 - index) * 6.4
+        page.text(x + 1.5, line_y - 0.7, text, 6, grey=GREY)
+        page.line(x + 1.5, line_y, RIGHT_MM - 1.5, line_y, 0.4, grey=0.5)
+
+
+def _caution_columns(page: Page, job: Job) -> tuple[list[str], list[str]]:
+    half = (WIDTH_MM - 6) / 2
+    blocks = [page.wrapped(caution, CAUTION_PT, half, 9) for caution in job.cautions]
+    splits = [(sum(blocks[:cut], []), sum(blocks[cut:], [])) for cut in range(1, len(blocks) + 1)]
+    return min(splits, key=lambda columns: max(len(lines) for lines in columns), default=([], []))
+
+
+def _cautions_mm(page: Page, job: Job) -> float:
+    return 4 + max(len(lines) for lines in _caution_columns(page, job)) * CAUTION_LEAD_MM
+
+
+def _footer(page: Page) -> None:
+    words = "tint plans; it never drives a machine. Times, temperatures and colours are predictions."
+    if page.replaced:
+        words = "Some characters cannot be printed here (shown as ?): see job.json. " + words
+    page.text(LEFT_MM, A4_MM[1] - 7, words, 5.8, grey=GREY)

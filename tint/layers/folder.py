@@ -1,0 +1,137 @@
+"""The folder of a separation: `layers.json`, `labels.png`, `proof.png`, and `layers.svg` for vector artwork."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tint.errors import FileError, TintError
+from tint.files import json_text, new_folder, read_json
+from tint.lab import srgb255_from_lab
+from tint.layers.layers import Layers
+from tint.layers.proof import proof_image
+from tint.palette.palette import palette_from
+
+VERSION = 1
+
+
+def write_layers(layers: Layers, folder: str | Path, *, force: bool = False) -> Path:
+    """Path of the separation's folder, written whole; `read_layers` gives the same layers back.
+
+    Raises
+    ------
+    FileError
+        The folder is there and `force` is not set, or the place cannot be written.
+    """
+    with new_folder(folder, force=force) as place:
+        (place / "labels.png").write_bytes(_labels_png(layers))
+        proof_image(layers).save(place / "proof.png", compress_level=3)
+        (place / "layers.json").write_text(json_text("layers", VERSION, _as_dict(layers)), encoding="utf-8")
+    return Path(folder)
+
+
+def read_layers(folder: str | Path) -> Layers:
+    """Layers of a separation's folder.
+
+    Raises
+    ------
+    FileError
+        A file of the folder is missing, damaged, or newer than this tint.
+    """
+    import shapely
+    from PIL import Image
+
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise FileError(f"{folder} is not a folder of layers; `tint separate` writes one.")
+    path = folder / "layers.json"
+    body = read_json(path, "layers", VERSION)
+    try:
+        palette = palette_from(body["palette"], str(path))
+        with Image.open(folder / "labels.png") as image:
+            labels = np.array(image)
+        k = len(palette)
+        wanted, lost = np.full((k + 1, 3), np.nan), np.full(k + 1, np.nan)
+        for row in body["layers"]:
+            if row["wanted_lab"] is not None:
+                wanted[int(row["number"])], lost[int(row["number"])] = row["wanted_lab"], row["lost_de00"]
+        drawn = None
+        if body["vector"]:
+            outline = {int(row["number"]): row["outline"] for row in body["layers"]}
+            drawn = tuple(shapely.from_wkt(outline.get(number) or "MULTIPOLYGON EMPTY") for number in range(1, k + 1))
+        remarks = tuple(str(line) for line in body["remarks"])
+        return Layers(
+            str(body["name"]),
+            float(body["pitch_mm"]),
+            labels,
+            palette,
+            wanted,
+            lost,
+            remarks,
+            drawn,
+            float(body["simplify_px"]),
+        )
+    except KeyError as error:
+        raise FileError(f"{path}: {error.args[0]} is missing from the layers.") from None
+    except TintError as error:
+        raise FileError(f"{path}: {error}") from None
+    except (OSError, TypeError, ValueError, AttributeError, IndexError, shapely.errors.ShapelyError):
+        raise FileError(
+            f"{folder} is damaged: labels.png and layers.json do not make layers. Separate the artwork again."
+        ) from None
+
+
+def layers_text(layers: Layers) -> str:
+    """Table of the layers for people: number, name, area and how far the colours are from those wanted."""
+    names = ["bare metal", *(colour.name for colour in layers.palette.colours)]
+    size = f"{layers.name}: {layers.width_mm:.1f} × {layers.height_mm:.1f} mm, pixel {layers.pitch_mm:.4g} mm"
+    lines = [size, f"{'':3s} {'colour':26s} {'area mm²':>10s} {'off by ΔE00':>12s}"]
+    for number in layers.used:
+        lost = layers.lost_de00[number]
+        lines.append(
+            f"{number:3d} {names[number]:26s} {layers.area_mm2(number):10.1f} {f'{lost:.1f}' if np.isfinite(lost) else '':>12s}"
+        )
+    return "\n".join(lines)
+
+
+def _labels_png(layers: Layers) -> bytes:
+    from PIL import Image
+
+    image = Image.fromarray(layers.labels).convert("P")
+    image.putpalette(srgb255_from_lab(layers.palette.lab).ravel().tolist())
+    out = io.BytesIO()
+    image.save(out, "PNG", dpi=(25.4 / layers.pitch_mm,) * 2, compress_level=3)
+    return out.getvalue()
+
+
+def _as_dict(layers: Layers) -> dict[str, Any]:
+    import shapely
+
+    names = ["bare metal", *(colour.name for colour in layers.palette.colours)]
+    rows = []
+    for number in (0, *layers.used):
+        known = bool(np.isfinite(layers.lost_de00[number]))
+        row = {
+            "number": number,
+            "name": names[number],
+            "area_mm2": round(layers.area_mm2(number), 6) if number else None,
+            "wanted_lab": layers.wanted_lab[number].round(3).tolist() if known else None,
+            "lost_de00": round(float(layers.lost_de00[number]), 3) if known else None,
+        }
+        if number and layers.drawn is not None:
+            row["outline"] = shapely.to_wkt(layers.drawn[number - 1], rounding_precision=-1)
+        rows.append(row)
+    return {
+        "name": layers.name,
+        "width_mm": layers.width_mm,
+        "height_mm": layers.height_mm,
+        "pitch_mm": layers.pitch_mm,
+        "vector": layers.drawn is not None,
+        "simplify_px": layers.simplify_px,
+        "remarks": list(layers.remarks),
+        "layers": rows,
+        "palette": layers.palette.as_dict(),
+    }

@@ -1,0 +1,202 @@
+"""`ColourModel`: predicts the colour of a setting on one stock and machine, and how sure it is; its file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tint.errors import FileError, TintError
+from tint.files import json_text, read_json, write_file
+from tint.measure.patches import Patches
+from tint.model.members import Ready, Training, ready
+from tint.model.quantities import box, log_fields, outside, unlearned
+from tint.model.radius import Calibration, spread_de00
+from tint.model.report import FitReport, report_from
+from tint.setting import FIELDS, Machine, Setting, Stock, machine_from, stock_from
+
+VERSION = 1
+CHUNK = 20_000  # settings predicted at a time; a few tens of MB
+
+
+@dataclass(frozen=True, eq=False)
+class Member:
+    """One regression of a model: which kind, its share of the mean, and its fitted numbers as plain values."""
+
+    kind: str
+    weight: float
+    numbers: dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class ColourModel:
+    """Settings to colour for one stock on one machine.
+
+    Attributes
+    ----------
+    machine, stock : what it was fitted on
+    patches : the good patches it was fitted on
+    kind : name of what was chosen, in words
+    members : the regressions it averages, weights adding up to 1
+    noise : (n,) relative noise variance of each patch
+    calibration : turns the spread of the members into `de00_90`
+    report : what the fit found out about itself
+    drift_log : change of log power from first to last patch in marking order that was taken out, 0 for none
+    """
+
+    machine: Machine
+    stock: Stock
+    patches: Patches
+    kind: str
+    members: tuple[Member, ...]
+    noise: np.ndarray
+    calibration: Calibration
+    report: FitReport
+    drift_log: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.noise.shape != (len(self.patches),) or not self.members:
+            raise ValueError("a model needs members, and one noise per patch")
+
+    @cached_property
+    def _ready(self) -> tuple[Ready, ...]:
+        training = Training(self.patches.setting, self.patches.lab, self.noise)
+        return tuple(ready(member.kind, member.numbers, training, self.machine) for member in self.members)
+
+    @cached_property
+    def box(self) -> np.ndarray:
+        """(2, 8) lowest and highest of the grid's fields, in the order of `FIELDS`; the first six as logarithms."""
+        return box(log_fields(self.patches.setting))
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """Predicted colours.
+
+    Attributes
+    ----------
+    lab : (..., 3) CIELAB D50/2°
+    de00_90 : (...) radius [ΔE00] within which 9 of 10 fresh marks should land
+    outside : (...) 0 inside the grid's box, else the largest excursion over the box's width, in log units
+    unlearned : fields that never varied in the grid but differ in the settings asked for
+    """
+
+    lab: np.ndarray
+    de00_90: np.ndarray
+    outside: np.ndarray
+    unlearned: tuple[str, ...]
+
+
+def predict(model: ColourModel, setting: Setting) -> Prediction:
+    """Colours of settings of any shape, with their uncertainty.
+
+    Raises
+    ------
+    LimitError
+        A setting beyond the machine.
+    """
+    model.machine.check(setting)
+    flat = Setting.from_table(setting.table().reshape(-1, len(FIELDS)))
+    lab, spread = mean_and_spread(model, flat)
+    fields = log_fields(flat)
+    beyond = outside(fields, model.box)
+    radius = model.calibration.radius_de00(spread, beyond)
+    shape = setting.shape
+    return Prediction(lab.reshape(*shape, 3), radius.reshape(shape), beyond.reshape(shape), unlearned(fields, model.box))
+
+
+def mean_and_spread(model: ColourModel, setting: Setting) -> tuple[np.ndarray, np.ndarray]:
+    """Lab (q, 3) and uncalibrated spread [ΔE00] (q,) of settings (q,): the members' own and their disagreement."""
+    lab, spread = np.empty((len(setting), 3)), np.empty(len(setting))
+    weights = np.array([member.weight for member in model.members])
+    for start in range(0, len(setting), CHUNK):
+        part = slice(start, start + CHUNK)
+        answers = [member.predict(setting[part]) for member in model._ready]
+        lab[part], spread[part] = blend(np.stack([a[0] for a in answers]), np.stack([a[1] for a in answers]), weights)
+    return lab, spread
+
+
+def blend(means: np.ndarray, sds: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean (q, 3) and spread [ΔE00] (q,) of members' means and deviations (k, q, 3) by weight (k,)."""
+    lab = np.einsum("k,kqc->qc", weights, means)
+    variance = np.einsum("k,kqc->qc", weights, sds**2 + (means - lab) ** 2)
+    return lab, spread_de00(lab, np.sqrt(variance))
+
+
+def write_model(model: ColourModel, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the model file written; `read_model` gives a model back that predicts exactly the same.
+
+    Raises
+    ------
+    FileError
+        The file is there and `force` is not set, or the place cannot be written.
+    """
+    patches = model.patches
+    body = {
+        "kind": model.kind,
+        "machine": model.machine.as_dict(),
+        "stock": model.stock.as_dict(),
+        "calibration": {"scale": model.calibration.scale, "floor_de00": model.calibration.floor_de00},
+        "drift_log": model.drift_log,
+        "report": model.report.as_dict(),
+        "members": [{"kind": m.kind, "weight": m.weight, "numbers": m.numbers} for m in model.members],
+        "facts": patches.facts,
+        "patches": {
+            "patch": list(patches.ids),
+            **{name: _plain(getattr(patches.setting, name)) for name in FIELDS},
+            "lab": patches.lab.tolist(),
+            "sd": _plain(patches.sd),
+            "order": _plain(patches.order),
+            "x_mm": _plain(patches.xy_mm[:, 0]),
+            "y_mm": _plain(patches.xy_mm[:, 1]),
+            "noise": model.noise.tolist(),
+        },
+    }
+    return write_file(path, json_text("model", VERSION, body), force=force)
+
+
+def read_model(path: str | Path) -> ColourModel:
+    """Model of a `model.json`; it predicts exactly as the one that was written.
+
+    Raises
+    ------
+    FileError
+        Not a model file, newer than this tint, or with a part missing or damaged.
+    """
+    body = read_json(path, "model", VERSION)
+    try:
+        machine, stock = machine_from(body["machine"]), stock_from(body["stock"])
+        rows = body["patches"]
+        ids = tuple(str(name) for name in rows["patch"])
+        patches = Patches(
+            ids, Setting(*(_array(rows[name]) for name in FIELDS)), np.array(rows["lab"], float), _array(rows["sd"]),
+            _array(rows["order"]), np.stack([_array(rows["x_mm"]), _array(rows["y_mm"])], axis=1), ("",) * len(ids),
+            {str(key): str(value) for key, value in body["facts"].items()},
+        )  # fmt: skip
+        members = tuple(Member(str(m["kind"]), float(m["weight"]), m["numbers"]) for m in body["members"])
+        calibration = Calibration(float(body["calibration"]["scale"]), float(body["calibration"]["floor_de00"]))
+        model = ColourModel(
+            machine, stock, patches, str(body["kind"]), members, np.array(rows["noise"], float), calibration,
+            report_from(body["report"]), float(body["drift_log"]),
+        )  # fmt: skip
+        middle = predict(model, patches.setting[:1])
+        if not (np.isfinite(middle.lab).all() and np.isfinite(middle.de00_90).all()):
+            raise ValueError
+    except KeyError as error:
+        raise FileError(f"{path}: {error.args[0]} is missing from the model, or not known to this tint.") from None
+    except TintError as error:
+        raise FileError(f"{path}: {error}") from None
+    except (TypeError, ValueError, AttributeError, IndexError, FloatingPointError):
+        raise FileError(f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again.") from None
+    return model
+
+
+def _plain(values: np.ndarray) -> list[float | None]:
+    return [None if np.isnan(value) else float(value) for value in values]
+
+
+def _array(values: list[float | None]) -> np.ndarray:
+    return np.array([np.nan if value is None else value for value in values], dtype=float)

@@ -1,0 +1,72 @@
+"""The radius `de00_90`: from a model's own spread to one that nine of ten fresh marks keep, by what was held out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+LEVEL = 0.9
+# How fast the radius grows per box width outside the grid. Held-out patches lie inside, so this cannot be learned from
+# them; 4 to 6 kept nine of ten on simulated lasers, the middle is taken. Smaller covers too few, larger says little.
+GROWTH_PER_WIDTH = 5.0
+FLOOR_DE00 = 0.3  # no prediction is surer than a good instrument repeats (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """`scale` turns the model's spread into the radius; `floor_de00` is the spread of a mark the model knows fully."""
+
+    scale: float
+    floor_de00: float
+
+    def radius_de00(self, spread_de00: np.ndarray, outside: np.ndarray) -> np.ndarray:
+        """Radius [ΔE00] within which 9 of 10 fresh marks should land, same shape."""
+        return self.scale * np.hypot(spread_de00, self.floor_de00) * (1 + GROWTH_PER_WIDTH * outside)
+
+
+def spread_de00(lab: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Root mean square ΔE00 (...) of errors with standard deviations sd (..., 3) around lab (..., 3), to first order.
+
+    Notes
+    -----
+    The weights S_L, S_C, S_H of CIEDE2000 with T = 1 and without its blue rotation: within 20 % of the full formula for
+    small errors, and a common factor is taken out by the calibration anyway.
+    """
+    light, a, b = np.moveaxis(lab, -1, 0)
+    chroma = np.hypot(a, b)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cos2 = np.where(chroma > 0, (a / np.maximum(chroma, 1e-12)) ** 2, 0.5)
+    along = cos2 * sd[..., 1] ** 2 + (1 - cos2) * sd[..., 2] ** 2
+    across = (1 - cos2) * sd[..., 1] ** 2 + cos2 * sd[..., 2] ** 2
+    s_l = 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2)
+    s_c, s_h = 1 + 0.045 * chroma, 1 + 0.015 * chroma
+    return np.sqrt((sd[..., 0] / s_l) ** 2 + along / s_c**2 + across / s_h**2)
+
+
+def calibrate(error_de00: np.ndarray, spread: np.ndarray, noise_de00: float) -> Calibration:
+    """Calibration from held-out errors (n,) and the spreads (n,) the model gave for them (split conformal).
+
+    References
+    ----------
+    Lei, G'Sell, Rinaldo, Tibshirani, Wasserman, Distribution-Free Predictive Inference for Regression, JASA 113 (2018),
+    doi 10.1080/01621459.2017.1307116.
+    """
+    floor = max(noise_de00, FLOOR_DE00)
+    return Calibration(upper_quantile(error_de00 / np.hypot(spread, floor)), floor)
+
+
+def upper_quantile(values: np.ndarray) -> float:
+    """The value that `LEVEL` of fresh draws stay below, counting the fresh draw itself."""
+    share = min(1.0, LEVEL * (len(values) + 1) / len(values))
+    return float(np.quantile(values, share))
+
+
+def cross_coverage(error_de00: np.ndarray, spread: np.ndarray, noise_de00: float, fold: np.ndarray) -> float:
+    """Share of held-out patches inside a radius calibrated on the other folds only."""
+    inside = np.zeros(len(fold), dtype=bool)
+    for k in np.unique(fold):
+        here = fold == k
+        calibration = calibrate(error_de00[~here], spread[~here], noise_de00)
+        inside[here] = error_de00[here] <= calibration.radius_de00(spread[here], np.zeros(here.sum()))
+    return float(inside.mean())

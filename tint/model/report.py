@@ -1,0 +1,93 @@
+"""What a fit found out about itself, and the text a shop reads."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from tint.setting import WORDS
+
+FEW_PATCHES = 48  # below it the honest radius was 11–18 ΔE00 on simulated lasers
+
+
+@dataclass(frozen=True)
+class Score:
+    """How far off a way of predicting was on patches it had not seen: median and 90th percentile [ΔE00]."""
+
+    name: str
+    median_de00: float
+    p90_de00: float
+    weight: float = 0.0
+
+
+@dataclass(frozen=True)
+class FitReport:
+    """What a fit found out.
+
+    Attributes
+    ----------
+    patches, flagged : how many were used, and how many left out for their flag
+    folds : in how many parts the patches were held out
+    scores : the model first, then its members and the plain baselines
+    coverage : share of held-out patches inside `de00_90` when calibrated on the others
+    radius_de00 : median `de00_90` at held-out patches
+    outliers : ids of patches that the others contradict; they were set aside
+    fixed_fields : fields that never varied, so nothing was learned about them
+    drift_pct, drift_sd_pct : change of power from first to last patch and its standard error [%]; None unknown
+    remarks : sentences for the operator
+    """
+
+    patches: int
+    flagged: int
+    folds: int
+    scores: tuple[Score, ...]
+    coverage: float
+    radius_de00: float
+    outliers: tuple[str, ...] = ()
+    fixed_fields: tuple[str, ...] = ()
+    drift_pct: float | None = None
+    drift_sd_pct: float | None = None
+    remarks: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Contents as plain values for JSON."""
+        return asdict(self)
+
+
+def report_from(body: dict[str, Any]) -> FitReport:
+    """Report from the mapping `FitReport.as_dict` gives."""
+    scores = tuple(Score(**score) for score in body["scores"])
+    tuples = {name: tuple(body[name]) for name in ("outliers", "fixed_fields", "remarks")}
+    return FitReport(**{**body, **tuples, "scores": scores})
+
+
+def report_text(report: FitReport) -> str:
+    """Text of a report: a table of held-out errors and what to do about them."""
+    lines = [
+        f"{report.patches} patches" + (f", {report.flagged} more left out for their flag" if report.flagged else ""),
+        "",
+        f"Error on patches held out, in {report.folds} parts [ΔE00]   median   9 of 10 within",
+    ]
+    for score in report.scores:
+        share = f"   (share {score.weight:.0%})" if 0 < score.weight < 1 else ""
+        lines.append(f"  {score.name:<44} {score.median_de00:8.2f} {score.p90_de00:14.2f}{share}")
+    lines += [
+        "",
+        f"Radius de00_90: {report.radius_de00:.1f} at a typical setting; "
+        f"{report.coverage:.0%} of held-out patches fell inside theirs (90 % is meant).",
+    ]
+    if report.drift_pct is not None:
+        lines.append(
+            f"Drift along the marking order: {report.drift_pct:+.2f} % of power from first to last patch "
+            f"(± {report.drift_sd_pct:.2f}); taken out."
+        )
+    if report.outliers:
+        lines.append(
+            f"Outliers, set aside: {', '.join(report.outliers)}. Look at them; flag them if damaged, or mark them again."
+        )
+    if report.fixed_fields:
+        lines.append(
+            f"Never varied, so not learned: {', '.join(WORDS[name] for name in report.fixed_fields)}. "
+            "Keep them as they were in the grid."
+        )
+    return "\n".join([*lines, *(f"Note: {remark}" for remark in report.remarks)]) + "\n"

@@ -1,0 +1,67 @@
+"""Plain colour names: what a person in the shop would call a Lab."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+# Borders between hues in CIELAB, degrees of hue angle: where people change the word. Set by eye on sRGB patches;
+# common practice, no source.
+_HUES = (
+    (20, "crimson"), (45, "red"), (68, "orange"), (85, "straw"), (105, "yellow"), (125, "olive"), (165, "green"), (205, "teal"),
+    (240, "cyan"), (272, "sky blue"), (290, "blue"), (308, "indigo"), (328, "violet"), (345, "purple"), (360, "magenta"),
+)  # fmt: skip
+_GREYISH, _STRONG = 9.0, 45.0  # chroma below which a colour reads as grey, and above which it reads as vivid
+_LIGHT = ((22, "very dark"), (42, "dark"), (66, ""), (82, "light"), (200, "pale"))
+
+
+def colour_name(lab: Any) -> str:
+    """Plain name of one Lab (3,), such as "dark violet" or "light grey".
+
+    Examples
+    --------
+    >>> colour_name([35, 20, -50])
+    'dark vivid indigo'
+    >>> colour_name([80, 1, 2])
+    'light grey'
+    """
+    lightness, a, b = (float(value) for value in lab)
+    chroma, hue = float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
+    shade = next(word for limit, word in _LIGHT if lightness < limit)
+    if chroma < _GREYISH:
+        if lightness < 22:
+            return "black"
+        return f"{shade} grey".strip()
+    word = _shaded(next(word for limit, word in _HUES if hue < limit), lightness)
+    if chroma < 2 * _GREYISH:
+        word = f"greyish {word}"
+    elif chroma > _STRONG:
+        word = f"vivid {word}"
+    return f"{shade} {word}".strip()
+
+
+def _shaded(word: str, lightness: float) -> str:
+    """Hues that change their word with lightness: light reds are pink, dark oranges brown, dark yellows olive."""
+    if word in ("crimson", "red", "magenta") and lightness > 60:
+        return "pink"
+    if word in ("orange", "straw") and lightness < 52:
+        return "brown"
+    return "olive" if word == "yellow" and lightness < 62 else word
+
+
+def colour_names(lab: Any) -> list[str]:
+    """Plain names of Lab (k, 3), each used once: a second one of the same name gets a number."""
+    names: list[str] = []
+    for value in np.asarray(lab, float):
+        names.append(_unused(colour_name(value), names))
+    return names
+
+
+def _unused(name: str, taken: Sequence[str]) -> str:
+    number, wanted = 2, name
+    while wanted in taken:
+        wanted = f"{name} {number}"
+        number += 1
+    return wanted

@@ -1,0 +1,91 @@
+"""A picture of a palette: swatches with number, name, setting and how sure each is."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+from tint.files import refuse_overwrite, write_file
+from tint.lab import srgb255_from_lab
+from tint.palette.palette import Palette, write_palette
+
+_ROW_PX, _SWATCH_PX, _WIDTH_PX, _TOP_PX = 84, 150, 1100, 132
+
+
+def palette_picture(palette: Palette) -> Any:
+    """Pillow picture (RGB) of a palette on a neutral grey surround, one row per colour, the bare metal first."""
+    from PIL import Image, ImageDraw, ImageFont
+
+    big, small = ImageFont.load_default(26), ImageFont.load_default(19)
+    remarks = [line for remark in palette.remarks for line in _wrapped(remark, small, _WIDTH_PX - 60)]
+    top = _TOP_PX + 26 * len(remarks)
+    picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 96), (119, 119, 119))
+    draw = ImageDraw.Draw(picture)
+    draw.text((30, 24), palette.name, font=big, fill="white")
+    draw.text(
+        (30, 62),
+        f"{palette.machine.name} · {palette.stock.grade} {palette.stock.finish}",
+        font=small,
+        fill=(240, 240, 240),
+    )
+    for i, line in enumerate(remarks):
+        draw.text((30, 94 + 26 * i), line, font=small, fill=(255, 226, 150))
+    colours = srgb255_from_lab(palette.lab)
+    for number in range(len(palette) + 1):
+        y = top + _ROW_PX * number
+        draw.rectangle([30, y, 30 + _SWATCH_PX, y + _ROW_PX - 10], fill=tuple(colours[number].tolist()))
+        x = 60 + _SWATCH_PX
+        lab = "L {:.0f}  a {:+.0f}  b {:+.0f}".format(*palette.lab[number])
+        if number == 0:
+            draw.text((x, y + 6), "0  bare metal", font=big, fill="white")
+            draw.text((x, y + 42), lab, font=small, fill=(240, 240, 240))
+            continue
+        colour = palette.colours[number - 1]
+        draw.text((x, y + 2), f"{number}  {colour.name}", font=big, fill="white")
+        draw.text(
+            (x + 430, y + 7),
+            f"{lab}   ±{colour.de00_90:.1f}   jitter {colour.sensitivity_de00:.1f}",
+            font=small,
+            fill="white",
+        )
+        draw.text((x, y + 40), str(colour.setting), font=small, fill=(240, 240, 240))
+    foot = top + _ROW_PX * (len(palette) + 1) + 10
+    draw.text(
+        (30, foot),
+        "± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift under",
+        font=small,
+        fill="white",
+    )
+    draw.text(
+        (30, foot + 26), f"{palette.jitter}. Screens differ, and metal shifts with the angle.", font=small, fill="white"
+    )
+    return picture
+
+
+def write_palette_and_picture(palette: Palette, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the PNG written beside the palette file `path`; both are written, or neither where one is in the way.
+
+    Raises
+    ------
+    FileError
+        A file is there and `force` is not set, or the place cannot be written.
+    """
+    picture_path = Path(path).with_suffix(".png")
+    refuse_overwrite(picture_path, force)
+    out = io.BytesIO()
+    palette_picture(palette).save(out, "PNG")
+    write_palette(palette, path, force=force)
+    return write_file(picture_path, out.getvalue(), force=force)
+
+
+def _wrapped(text: str, font: Any, width_px: int) -> list[str]:
+    lines, line = [], ""
+    for word in text.split():
+        longer = f"{line} {word}".strip()
+        if font.getlength(longer) > width_px and line:
+            lines.append(line)
+            line = word
+        else:
+            line = longer
+    return [*lines, line] if line else lines
