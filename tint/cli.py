@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import sys
 from collections.abc import Callable
@@ -54,8 +55,16 @@ def of_each_field(said: str, **options: Any) -> Callable[[Any], Any]:
     return decorate
 
 
-def examples(*lines: str) -> str:
-    return "\b\nExamples:\n" + "\n".join(f"  {line}" for line in lines)
+def examples(*lines: str) -> Callable[[Any], Any]:
+    """The command with example lines at the end of its help."""
+
+    def decorate(command: Any) -> Any:
+        command.__doc__ = (
+            inspect.cleandoc(command.__doc__) + "\n\n\b\nExamples:\n" + "\n".join(f"  {line}" for line in lines)
+        )
+        return command
+
+    return decorate
 
 
 def remark(text: str) -> None:
@@ -77,7 +86,10 @@ def main() -> None:
     """
 
 
-@main.command(epilog=examples("tint demo demo-shop"))
+@main.command()
+@examples(
+    "tint demo demo-shop",
+)
 @click.argument("folder", type=PATH)
 @FORCE
 def demo(folder: Path, force: bool) -> None:
@@ -91,10 +103,11 @@ def demo(folder: Path, force: bool) -> None:
     click.echo(run_demo(folder, force=force, progress=remark))
 
 
-@main.command(epilog=examples(
+@main.command()
+@examples(
     "tint grid machine.toml --stock stock.toml -n 60 -o plate-1",
     "tint grid machine.toml --stock stock.toml -n 48 --power-pct 15:40 --pulse-ns 6:6 -o plate-2",
-))  # fmt: skip
+)
 @click.argument("machine", type=PATH)
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
 @click.option("-n", "count", type=int, default=60, show_default=True, help="Patches; 48 or more make a good fit.")
@@ -142,7 +155,10 @@ def _range(field: str, text: str) -> tuple[float, float]:
         raise DataError(f"{option} {text!r} is not a range; write lowest:highest, such as {option} 400:1600.") from None
 
 
-@main.command(epilog=examples("tint measure plate-1 reading.csv --kind csv -o patches.csv"))
+@main.command()
+@examples(
+    "tint measure plate-1 reading.csv --kind csv -o patches.csv",
+)
 @click.argument("grid", type=PATH)
 @click.argument("file", type=PATH)
 @click.option("--kind", type=click.Choice(["csv"]), default="csv", show_default=True, help="What FILE is.")
@@ -169,10 +185,11 @@ def measure(grid: Path, file: Path, kind: str, output: Path, force: bool) -> Non
     click.echo(f"{len(patches)} patches in {output}, {int((~patches.good).sum())} flagged")
 
 
-@main.command(epilog=examples(
+@main.command()
+@examples(
     "tint fit patches.csv --machine machine.toml --stock stock.toml -o model.json",
     "tint fit monday.csv tuesday.csv --machine machine.toml --stock stock.toml -o model.json",
-))  # fmt: skip
+)
 @click.argument("patches", type=PATH, nargs=-1, required=True)
 @click.option("--machine", type=PATH, required=True, help="machine.toml the patches were marked on.")
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
@@ -196,10 +213,11 @@ def fit(patches: tuple[Path, ...], machine: Path, stock: Path, seed: int, output
     remark(f"model written to {output}")
 
 
-@main.command(epilog=examples(
+@main.command()
+@examples(
     "tint predict model.json --power-pct 22 --speed-mm-s 900 --freq-khz 400 --pulse-ns 14 --spacing-mm 0.002",
     "tint predict model.json --settings settings.csv",
-))  # fmt: skip
+)
 @click.argument("model", type=PATH)
 @click.option("--settings", "settings_file", type=PATH, help="settings.csv with one setting per row.")
 @of_each_field("", type=float)
@@ -244,7 +262,11 @@ def predict(model: Path, settings_file: Path | None, as_json: bool, **values: fl
     remark(SHORT)
 
 
-@main.command(epilog=examples("tint match model.json --lab 45,10,-30", "tint match model.json --srgb '#4466aa' -n 3"))
+@main.command()
+@examples(
+    "tint match model.json --lab 45,10,-30",
+    "tint match model.json --srgb '#4466aa' -n 3",
+)
 @click.argument("model", type=PATH)
 @click.option("--lab", metavar="L,A,B", help="Wished colour, CIELAB D50.")
 @click.option("--srgb", metavar="#RRGGBB", help="Wished colour, as on a screen.")
@@ -288,10 +310,11 @@ def _lab(text: str) -> Any:
     return lab
 
 
-@main.command(epilog=examples(
+@main.command()
+@examples(
     "tint palette model.json -n 8 -o palette.json",
     "tint palette model.json -n 6 --for kingfisher.svg -o kingfisher-palette.json",
-))  # fmt: skip
+)
 @click.argument("model", type=PATH)
 @click.option("-n", "count", type=int, default=8, show_default=True, help="Colours, the bare metal not counted.")
 @click.option(
@@ -319,10 +342,11 @@ def palette(model: Path, count: int, artwork: Path | None, name: str | None, out
     remark(SHORT)
 
 
-@main.command(epilog=examples(
+@main.command()
+@examples(
     "tint separate kingfisher.svg palette.json -o kingfisher-layers",
     "tint separate heron.png palette.json --width-mm 60 -o heron-layers",
-))  # fmt: skip
+)
 @click.argument("artwork", type=PATH)
 @click.argument("palette", type=PATH)
 @click.option("--width-mm", type=float, help="Width on the metal; a drawing may state its own.")
@@ -351,7 +375,10 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     remark(f"proof in {output / 'proof.png'}: screens differ and metal shifts with the angle")
 
 
-@main.command(epilog=examples("tint job kingfisher-layers machine.toml -o kingfisher-job"))
+@main.command()
+@examples(
+    "tint job kingfisher-layers machine.toml -o kingfisher-job",
+)
 @click.argument("layers", type=PATH)
 @click.argument("machine", type=PATH)
 @output("job")

@@ -95,10 +95,17 @@ def refuse_overwrite(path: str | Path, force: bool) -> None:
     path = Path(path)
     if path.exists() and not force:
         raise FileError(f"{path} is already there. Choose another name with -o, or add --force to replace it.")
-    if path.is_dir() and force and any(path.iterdir()) and not (path / "made_by_tint.json").exists():
-        known = {"job.json", "layers.json", "machine.toml"}
-        if not known & {item.name for item in path.iterdir()}:
-            raise FileError(f"{path} holds files tint did not write; --force will not replace it. Choose another name.")
+    if path.is_dir() and force and any(path.iterdir()) and not _made_by_tint(path):
+        raise FileError(f"{path} holds files tint did not write; --force will not replace it. Choose another name.")
+
+
+def _made_by_tint(folder: Path) -> bool:
+    """True where a JSON file at the top of the folder carries a format name of tint."""
+    for path in folder.glob("*.json"):
+        with path.open("rb") as stream:
+            if b'"format": "tint-' in stream.read(64):
+                return True
+    return False
 
 
 def read_text(path: str | Path) -> str:

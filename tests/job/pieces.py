@@ -13,6 +13,7 @@ LASER = Machine(
     "bench laser (invented)", 60, [2, 500], [1, 4000], 10000, [175, 175], lens_focal_mm=254, spot_um=60
 )  # fmt: skip
 STEEL = Stock("sign plate (invented)", "304", "2B", 1.0, (120, 80), "2026-03")
+SIMULATED = "simulated: invented colours, not from a real plate"
 COLOURS = (  # name, setting, Lab, de00_90, sensitivity: invented
     ("dark blue", Setting(18, 800, 500, 6, 0.002), (38, 5, -35), 3.1, 2.9),
     ("straw", Setting(25, 900, 200, 6, 0.004), (74, 6, 38), 2.0, 0.9),
@@ -27,7 +28,7 @@ COLOURS = (  # name, setting, Lab, de00_90, sensitivity: invented
 )
 
 
-def palette(count: int = 4, remarks: tuple[str, ...] = ("simulated: invented colours, not from a real plate",), stock: Stock = STEEL) -> Palette:
+def palette(count: int = 4, remarks: tuple[str, ...] = (SIMULATED,), stock: Stock = STEEL) -> Palette:
     """Palette of `count` invented colours; beyond ten they repeat under a longer name."""
     colours = []
     for index in range(count):

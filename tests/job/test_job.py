@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
 from pieces import LASER, STEEL, layers_of, palette, pond
+from PIL import Image
 
 from tint.errors import DataError, FileError, LimitError
 from tint.job.job import Job, plan_job, write_job
@@ -107,5 +107,5 @@ def test_remarks_tell_first_what_the_palette_is_then_of_another_machine_and_an_i
 
 
 def test_a_date_that_is_none_is_refused(layers: Layers) -> None:
-    with pytest.raises(LimitError, match="14.3.2026"):
+    with pytest.raises(LimitError, match=r"14\.3\.2026"):
         plan_job(layers, LASER, date="14.3.2026")

@@ -7,8 +7,8 @@ import io
 import numpy as np
 import pytest
 import shapely
-from PIL import Image
 from pieces import layers_of, palette, pond
+from PIL import Image
 
 from tint.job.thumbnail import MAX_PROOF_BYTES, key_file, key_spots, proof_file, thumbnail_file
 from tint.layers.layers import Layers

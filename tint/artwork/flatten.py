@@ -52,7 +52,7 @@ def filled(rings: Sequence[np.ndarray], rule: str) -> object:
     edges = shapely.linestrings(np.stack([_xy(starts), _xy(ends)], axis=1))
     tree = shapely.STRtree(edges)
     _refuse_scribble(edges, tree)
-    faces = _faces(edges)
+    faces = _faces(np.array([shapely.LineString(_xy(ring)) for ring in rings]))
     if not len(faces):
         return shapely.Polygon()
     winding = _winding(shapely.point_on_surface(faces), starts, ends, tree)

@@ -18,14 +18,14 @@ KINGFISHER_SVG = """<?xml version="1.0" encoding="UTF-8"?>
     .back { fill: #1f6f9e } .wing { fill: #234a86 } .shine { fill: none; stroke: #5fb3c8; stroke-width: 13; stroke-linecap: round }
     .breast { fill: #d08a3c } .white { fill: #ece8de } .dark { fill: #2c2530 } .foot { stroke: #b0563e; stroke-width: 9; fill: none }
   </style>
-  <g id="water">
+  <clipPath id="inside"><rect x="6" y="6" width="888" height="588" rx="26"/></clipPath>
+  <g id="water" clip-path="url(#inside)">
     <path class="water" d="M0 505 C100 488 200 522 300 505 S500 488 600 505 S800 522 900 500 L900 600 L0 600 Z"/>
-    <path class="deep" d="M0 556 C120 540 220 572 340 556 S560 540 680 556 S840 570 900 552 L900 600 L0 600 Z"/>
-    <path class="ripple" d="M60 534 C110 526 150 542 200 534"/>
-    <path class="ripple" d="M470 534 C520 526 560 542 620 534"/>
+    <path class="ripple" d="M180 528 C230 520 270 536 320 528"/>
+    <path class="ripple" d="M470 528 C520 520 560 536 620 528"/>
   </g>
-  <g id="reeds">
-    <path class="leaf far" d="M800 540 C786 430 806 300 846 190 C836 310 826 430 828 540 Z"/>
+  <g id="reeds" clip-path="url(#inside)">
+    <path class="leaf far" d="M800 585 C786 430 806 300 846 190 C836 310 826 430 828 585 Z"/>
     <path class="leaf" d="M742 560 C730 430 700 320 652 250 C712 310 764 430 772 560 Z"/>
     <path class="leaf" d="M836 570 C842 450 862 360 892 300 L892 380 C872 440 862 500 862 570 Z"/>
     <path class="stem" d="M792 580 C790 420 796 280 800 150"/>
@@ -35,15 +35,17 @@ KINGFISHER_SVG = """<?xml version="1.0" encoding="UTF-8"?>
     <path class="leaf" d="M112 575 C118 470 150 380 200 320 C164 400 142 480 138 575 Z"/>
     <path class="leaf far" d="M48 570 C46 470 36 390 14 330 L14 420 C22 470 26 520 26 570 Z"/>
   </g>
+  <path class="deep" clip-path="url(#inside)" d="M0 548 C120 532 220 564 340 548 S560 532 680 548 S840 562 900 544 L900 600 L0 600 Z"/>
   <g id="branch" class="wood">
     <path d="M150 470 C270 448 430 446 650 462" stroke-width="24"/>
     <path d="M540 455 C580 440 606 424 624 398" stroke-width="11"/>
   </g>
   <g id="kingfisher">
     <path class="foot" d="M420 420 L414 452 M452 418 L452 452"/>
-    <path class="back" d="M470 150 C400 190 330 280 310 400 L250 492 L292 502 L352 428 C430 440 530 420 566 330 C582 280 592 240 592 200
-      C592 150 540 120 500 125 C485 128 475 140 470 150 Z"/>
-    <path class="breast" d="M560 235 C588 300 545 400 440 425 C405 432 375 430 352 428 C420 400 470 350 490 290 C500 255 530 235 560 235 Z"/>
+    <path class="back" d="M470 150 C400 190 330 280 310 400 L250 492 L292 502 L352 428 C430 440 530 420 566 330
+      C582 280 592 240 592 200 C592 150 540 120 500 125 C485 128 475 140 470 150 Z"/>
+    <path class="breast" d="M560 235 C588 300 545 400 440 425 C405 432 375 430 352 428 C420 400 470 350 490 290
+      C500 255 530 235 560 235 Z"/>
     <path class="wing" d="M470 220 C400 240 350 320 330 420 C400 400 460 350 480 290 C488 262 485 240 470 220 Z"/>
     <path class="shine" d="M452 196 C392 236 344 306 324 392"/>
     <path class="breast" d="M498 196 C528 184 560 190 588 206 C562 226 520 232 494 216 Z"/>

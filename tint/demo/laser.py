@@ -30,7 +30,12 @@ READ_NOISE = 0.25  # scatter of the instrument per Lab axis
 DRIFT = 0.008  # the laser fades by this share of its power from first patch to last
 
 # The box the invented shop grids over: where its (unshown) scouting plate had colour.
-DEMO_RANGES = {"power_pct": (18.0, 40.0), "speed_mm_s": (500.0, 1500.0), "freq_khz": (200.0, 600.0), "pulse_ns": (8.0, 60.0)}
+DEMO_RANGES = {
+    "power_pct": (18.0, 40.0),
+    "speed_mm_s": (500.0, 1500.0),
+    "freq_khz": (200.0, 600.0),
+    "pulse_ns": (8.0, 60.0),
+}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from tint.artwork.artwork import Artwork, read_artwork
 from tint.caution import SHORT
 from tint.demo.art import KINGFISHER_SVG, SIGN_WIDTH_MM, shaded_kingfisher
 from tint.demo.laser import DEMO_RANGES, SimulatedLaser, demo_machine, demo_stock
-from tint.files import new_folder
+from tint.files import json_text, new_folder
 from tint.job.job import write_job
 from tint.layers.folder import layers_text, write_layers
 from tint.layers.layers import Layers
@@ -48,6 +48,7 @@ def run_demo(folder: str | Path, *, force: bool = False, progress: Callable[[str
         step("side by side")
         _side_by_side(simulated, real).save(place / "side-by-side.png")
         (place / "README.txt").write_text(_readme(), encoding="utf-8")
+        (place / "demo.json").write_text(json_text("demo", 1, {"remark": INVENTED}), encoding="utf-8")
     return (
         f"done in {time.monotonic() - started:.0f} s. Look at, in {folder}:\n"
         "  side-by-side.png                      the sign on simulated and on real colours\n"
@@ -68,7 +69,9 @@ def _draw_artwork(place: Path, step: Callable[[str], None]) -> tuple[Artwork, Ar
     return read_artwork(place / "kingfisher.svg"), read_artwork(place / "kingfisher-shaded.png", SIGN_WIDTH_MM)
 
 
-def _simulated_shop(place: Path, artwork: tuple[Artwork, Artwork], step: Callable[[str], None]) -> tuple[Palette, Layers, Layers]:
+def _simulated_shop(
+    place: Path, artwork: tuple[Artwork, Artwork], step: Callable[[str], None]
+) -> tuple[Palette, Layers, Layers]:
     step(f"SIMULATED shop: planning a grid of {PATCHES} patches, marking and measuring it")
     place.mkdir()
     machine, stock = demo_machine(), demo_stock()
@@ -82,18 +85,27 @@ def _simulated_shop(place: Path, artwork: tuple[Artwork, Artwork], step: Callabl
     return _from_patches(place, patches, machine, stock, artwork, step)
 
 
-def _real_marks(place: Path, artwork: tuple[Artwork, Artwork], step: Callable[[str], None]) -> tuple[Palette, Layers, Layers]:
+def _real_marks(
+    place: Path, artwork: tuple[Artwork, Artwork], step: Callable[[str], None]
+) -> tuple[Palette, Layers, Layers]:
     step("REAL marks (open data, camera colours): the same flow")
     place.mkdir()
     machine, stock = open_machine(), open_stock()
     said = "as the open data state it; what they do not state is assumed: pulse widths, frequencies, top speed, field, spot"
     (place / "machine.toml").write_text(toml_text(machine, (said,)), encoding="utf-8")
-    (place / "stock.toml").write_text(toml_text(stock, ("grade and sheet size are not stated in the open data: assumed",)), encoding="utf-8")
+    (place / "stock.toml").write_text(
+        toml_text(stock, ("grade and sheet size are not stated in the open data: assumed",)), encoding="utf-8"
+    )
     return _from_patches(place, open_patches(), machine, stock, artwork, step)
 
 
 def _from_patches(
-    place: Path, patches: Patches, machine: Machine, stock: Stock, artwork: tuple[Artwork, Artwork], step: Callable[[str], None]
+    place: Path,
+    patches: Patches,
+    machine: Machine,
+    stock: Stock,
+    artwork: tuple[Artwork, Artwork],
+    step: Callable[[str], None],
 ) -> tuple[Palette, Layers, Layers]:
     """From measured patches to two job folders: the part of the flow that is the same for everybody."""
     write_patches(patches, place / "patches.csv")
@@ -147,7 +159,10 @@ def _side_by_side(simulated: tuple[Palette, Layers, Layers], real: tuple[Palette
     height = proofs[0][0].height
     sheet = Image.new("RGB", (2 * width + 3 * gap, 2 * (height + gap) + head + gap), (119, 119, 119))
     draw, font = ImageDraw.Draw(sheet), ImageFont.load_default(26)
-    titles = ("SIMULATED colours: the invented shop", "REAL marks, camera colours: open 6 ns grid (blues, purples, straw)")
+    titles = (
+        "SIMULATED colours: the invented shop",
+        "REAL marks, camera colours: open 6 ns grid (blues, purples, straw)",
+    )
     for column, title in enumerate(titles):
         x = gap + column * (width + gap)
         draw.text((x, 24), title, font=font, fill="white")

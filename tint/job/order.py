@@ -10,6 +10,7 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.job.heat import AUSTENITIC, HeatInputs, Plate, cooling_wait_s, metal_of, plate_of, rise_k
+from tint.job.rings import Rings, rings_of
 from tint.layers.layers import Layers
 from tint.process import process
 from tint.setting import Machine, Setting
@@ -122,7 +123,7 @@ def plan_order(
 
     Raises
     ------
-    DataError, LimitError
+    LimitError
         A setting is outside the machine.
 
     Notes
@@ -164,16 +165,17 @@ def layer_time(outline: Any, setting: Setting, machine: Machine, timing: Timing 
     Regions are marked one after another in strips to and fro; each costs one jump. An unknown hatch angle counts as 0°.
     """
     timing = timing or Timing()
-    polygons = list(getattr(outline, "geoms", [outline]))
     spacing_mm, speed, passes = float(setting.spacing_mm), float(setting.speed_mm_s), float(setting.passes)
-    across = sum(_steps_across_mm(ring.coords, float(setting.hatch_deg)) for polygon in polygons for ring in _rings(polygon))
-    lines = passes * max(across / 2 / spacing_mm, len(polygons))
-    jump_mm = _tour_mm(polygons)
+    rings = rings_of(outline)
+    regions = len(rings.boxes_mm)
+    across_mm = _steps_across_mm(rings, float(setting.hatch_deg))
+    lines = passes * max(across_mm / 2 / spacing_mm, regions)
+    jump_mm = _tour_mm(rings.boxes_mm)
     jump_speed = timing.jump_speed_mm_s or machine.max_speed_mm_s
     return LayerTime(
         scan_s=passes * float(outline.area) / (spacing_mm * speed),
         turn_s=lines * timing.turn_ms / 1e3,
-        jump_s=passes * (jump_mm / jump_speed + len(polygons) * timing.jump_ms / 1e3),
+        jump_s=passes * (jump_mm / jump_speed + regions * timing.jump_ms / 1e3),
         lines=lines,
     )
 
@@ -229,7 +231,11 @@ def clock(time_s: float) -> str:
 
 def _sorted_numbers(layers: Layers, machine: Machine) -> list[int]:
     colours = layers.palette.colours
-    machine.check(Setting.from_table([colours[number - 1].setting.table() for number in layers.used]))
+    for number in layers.used:
+        try:
+            machine.check(colours[number - 1].setting)
+        except LimitError as error:
+            raise LimitError(f"layer {number}, {colours[number - 1].name}: {error}") from None
 
     def key(number: int) -> tuple[float, float, int]:
         colour = colours[number - 1]
@@ -240,23 +246,17 @@ def _sorted_numbers(layers: Layers, machine: Machine) -> list[int]:
     return sorted(layers.used, key=key)
 
 
-def _rings(polygon: Any) -> list[Any]:
-    return [polygon.exterior, *polygon.interiors]
-
-
-def _steps_across_mm(coords: Any, hatch_deg: float) -> float:
+def _steps_across_mm(rings: Rings, hatch_deg: float) -> float:
     # hatch angle counts from x to the right, anticlockwise as seen; y points down
     angle = 0.0 if math.isnan(hatch_deg) else math.radians(hatch_deg)
-    steps = np.diff(np.asarray(coords)[:, :2], axis=0)
-    return float(np.abs(steps @ [math.sin(angle), math.cos(angle)]).sum())
+    return float(np.abs(rings.steps_mm() @ [math.sin(angle), math.cos(angle)]).sum())
 
 
-def _tour_mm(polygons: list[Any]) -> float:
+def _tour_mm(boxes_mm: np.ndarray) -> float:
     """Length [mm] of a walk over the regions in strips to and fro, strips as wide as regions stand apart."""
-    if len(polygons) < 2:
+    if len(boxes_mm) < 2:
         return 0.0
-    boxes = np.array([polygon.bounds for polygon in polygons])
-    points = (boxes[:, :2] + boxes[:, 2:]) / 2
+    points = (boxes_mm[:, :2] + boxes_mm[:, 2:]) / 2
     extent = np.ptp(points, axis=0)
     strip_mm = math.sqrt(max(float(extent.prod()), 1e-12) / len(points))
     strip = np.floor((points[:, 1] - points[:, 1].min()) / strip_mm)

@@ -87,14 +87,14 @@ class Page:
 
     def text(
         self, x_mm: float, y_mm: float, text: str, size_pt: float, *, bold: bool = False, grey: float = 0.0,
-        align: str = "left", width_mm: float | None = None,
+        align: str = "left", width_mm: float | None = None, least: float = 0.75,
     ) -> None:  # fmt: skip
-        """Draws one line; with `width_mm` it shrinks to three quarters of its size, then ends in an ellipsis."""
+        """Draws one line; with `width_mm` it shrinks to `least` of its size, then ends in an ellipsis."""
         line = self.printable(text, bold)
         if width_mm is not None:
             wide = self.width_mm(line, size_pt, bold)
             if wide > width_mm:
-                size_pt = max(size_pt * 0.75, size_pt * width_mm / wide * 0.999)
+                size_pt = max(size_pt * least, size_pt * width_mm / wide * 0.999)
                 line = self.wrapped(line, size_pt, width_mm, 1, bold)[0]
         offset = {"left": 0.0, "centre": 0.5, "right": 1.0}[align] * self.width_mm(line, size_pt, bold)
         self._canvas.setFillGray(grey)

@@ -18,7 +18,8 @@ def readme_text(job: Job) -> str:
     parts = [
         _title(f"Job: {job.name}", "="),
         f"{job.width_mm:g} × {job.height_mm:g} mm on {stock.name} ({_stock_words(job)}),",
-        f"marked on {machine.name} ({machine.max_power_w:g} W, {machine.wavelength_nm:g} nm). Written {job.date} from palette {job.palette}.",
+        f"marked on {machine.name} ({machine.max_power_w:g} W, {machine.wavelength_nm:g} nm).",
+        f"Written {job.date} from palette {job.palette}.",
         "",
     ]
     if job.remarks:
@@ -34,7 +35,8 @@ def _files(job: Job) -> list[str]:
     first = mask_name(job.layers[0])
     return _table(
         ("sheet.pdf", "the job sheet: print it and keep it at the machine"),
-        ("settings.csv", "the settings of every layer, one line each, in marking order; opens in any spreadsheet"),
+        ("settings.csv", "the settings of every layer, one line each, in marking order; units stand in the column names; opens "
+         "in any spreadsheet"),
         ("layers.svg", "the drawing in millimetres, one group per layer; open it in a drawing program or load it as vector artwork"),
         ("layers.dxf", "the same drawing for CAD programs: millimetres, one drawing layer per colour, closed polylines, holes as "
          "polylines inside (fill even-odd); its origin is the bottom left corner of the artwork"),
@@ -55,7 +57,8 @@ def _steps(job: Job) -> list[str]:
         f"Place the artwork: its top left corner {x_mm:g} mm from the left edge and {y_mm:g} mm from the top edge of the blank.",
         "Load the drawing (layers.svg or layers.dxf) OR the masks, not both. Check the size on the machine's screen: "
         f"{job.width_mm:g} × {job.height_mm:g} mm.",
-        "For each layer, in the order below: choose only this layer or mask, enter its settings exactly, mark it. Do not "
+        "For each layer, in the order below: choose only this layer or mask, fill it with scan lines at the spacing and hatch "
+        "angle given, without an outline pass, enter its settings exactly, mark it. Do not "
         "move the plate between layers, and never mark a place twice: a second pass changes the colour.",
         "Keep to the cooling waits. Wipe the residue off when the piece is cold; do not blow it.",
         "Note on the sheet what you saw: it is the start of the next palette.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -50,8 +50,8 @@ class Job:
     layers: tuple[JobLayer, ...]
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
-    timing: Timing = Timing()
-    heat: HeatInputs = HeatInputs()
+    timing: Timing = field(default_factory=Timing)
+    heat: HeatInputs = field(default_factory=HeatInputs)
     jitter: str = ""
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from tint.job.masks import POLARITY, mask_name
 from tint.job.order import JobLayer, clock
@@ -175,7 +176,8 @@ def _pictures(page: Page, job: Job, layers: Layers, y: float, height: float) -> 
         page.picture(data, x, y + 3.8, width, tall)
         page.box(x, y + 3.8, width, tall, frame_pt=0.4, grey=0.3)
     for spot in key_spots(layers, 4.4 / scale):
-        page.disc(x + spot.x * width, y + 3.8 + spot.y * tall, 2.0, str(spot.number), 6 if spot.number < 100 else 4.5)
+        inside = [min(max(share * side, 2.2), max(side - 2.2, 2.2)) for share, side in ((spot.x, width), (spot.y, tall))]
+        page.disc(x + inside[0], y + 3.8 + inside[1], 2.0, str(spot.number), 6 if spot.number < 100 else 4.5)
     return y + height + 2.5
 
 
@@ -204,7 +206,7 @@ def _table(page: Page, layers: Layers, rows: tuple[JobLayer, ...], y: float, row
 
 
 def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float, height: float) -> None:
-    centre = [(low + high) / 2 for low, high in zip(edges, edges[1:], strict=False)]
+    centre = [(low + high) / 2 for low, high in pairwise(edges)]
     middle = y + height / 2
     page.text(centre[0], middle + 1.6, str(row.order), 12, bold=True, align="centre")
     _swatch(page, row, edges[1] + 0.8, y + 1.0, COLUMNS[1][2] - 1.6, height - 2.4)
@@ -216,7 +218,7 @@ def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float
     page.text(edges[2] + 1, name_y, mask_name(row), 5.4, grey=GREY, width_mm=COLUMNS[2][2] - 2)
     values_y = middle + (0.9 if not row.remark else -0.5)
     for index, value in enumerate(_setting_words(row), 3):
-        page.text(centre[index], values_y, value, 8.2, align="centre", width_mm=COLUMNS[index][2] - 0.8)
+        page.text(centre[index], values_y, value, 8.2, align="centre", width_mm=COLUMNS[index][2] - 0.8, least=0.45)
     if row.remark:
         page.text(edges[3] + 1, y + height - 1.7, row.remark, 6, bold=True, width_mm=edges[11] - edges[3] - 2)
     for line, (axis, value) in enumerate(zip("Lab", row.lab, strict=True)):
@@ -240,9 +242,9 @@ def _swatch(page: Page, row: JobLayer, x: float, y: float, width: float, height:
 
 
 def _setting_words(row: JobLayer) -> list[str]:
-    words = [f"{float(value):.10g}" for value in row.setting.table()[:7]]
+    words = [f"{float(value):.6g}" for value in row.setting.table()[:7]]  # no machine takes more digits
     hatch = row.setting.as_dict()["hatch_deg"]
-    return [word.replace("-", "−") for word in [*words, "–" if hatch is None else f"{hatch:.10g}"]]
+    return [word.replace("-", "−") for word in [*words, "–" if hatch is None else f"{hatch:.6g}"]]
 
 
 def _area(area_mm2: float) -> str:
@@ -305,7 +307,10 @@ def _checks(page: Page, job: Job, y: float, height: float) -> None:
 def _caution_columns(page: Page, job: Job) -> tuple[list[str], list[str]]:
     half = (WIDTH_MM - 6) / 2
     blocks = [page.wrapped(caution, CAUTION_PT, half, 9) for caution in job.cautions]
-    splits = [(sum(blocks[:cut], []), sum(blocks[cut:], [])) for cut in range(1, len(blocks) + 1)]
+    splits = [
+        ([line for block in blocks[:cut] for line in block], [line for block in blocks[cut:] for line in block])
+        for cut in range(1, len(blocks) + 1)
+    ]
     return min(splits, key=lambda columns: max(len(lines) for lines in columns), default=([], []))
 
 

@@ -60,7 +60,7 @@ def read_layers(folder: str | Path) -> Layers:
                 wanted[int(row["number"])], lost[int(row["number"])] = row["wanted_lab"], row["lost_de00"]
         drawn = None
         if body["vector"]:
-            outline = {int(row["number"]): row["outline"] for row in body["layers"]}
+            outline = {int(row["number"]): row.get("outline") for row in body["layers"]}
             drawn = tuple(shapely.from_wkt(outline.get(number) or "MULTIPOLYGON EMPTY") for number in range(1, k + 1))
         remarks = tuple(str(line) for line in body["remarks"])
         return Layers(

@@ -214,7 +214,9 @@ def reading_table(patches: Patches) -> str:
     if patches.bare_lab is not None:
         writer.writerow(["bare", *(_number_text(value) for value in patches.bare_lab), "", ""])
     for i, name in enumerate(patches.ids):
-        writer.writerow([name, *(_number_text(value) for value in patches.lab[i]), _number_text(patches.sd[i]), patches.flags[i]])
+        writer.writerow(
+            [name, *(_number_text(value) for value in patches.lab[i]), _number_text(patches.sd[i]), patches.flags[i]]
+        )
     return out.getvalue()
 
 

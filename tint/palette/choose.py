@@ -54,8 +54,10 @@ def choose_palette(
         raise DataError(f"{n} colours cannot be; a palette holds 1 to {MAX_COLOURS}.")
     pool = candidate_pool(model, seed=seed, jitter=jitter)
     bare, remarks = _bare(model)
+    if remark := model.patches.facts.get("remark"):
+        remarks = (remark, *remarks)
     spread = np.sqrt(pool.sensitivity_de00**2 + (RMS_OF_R90 * pool.de00_90) ** 2)
-    keep = thin(pool.lab, spread)
+    keep = thin(pool.lab, spread, THIN_LAB)
     if artwork is not None:
         wishes, weight = artwork_wishes(artwork)
     else:  # a colour the model itself doubts is no wish: it may be an artefact at the edge of the grid
@@ -69,7 +71,6 @@ def choose_palette(
     chosen = chosen[_shop_order(pool.lab[chosen])]
     names = colour_names(pool.lab[chosen])
     colours = tuple(_colour(pool, int(i), names[k]) for k, i in enumerate(chosen))
-    remarks += tuple(text for key, text in model.patches.facts.items() if key == "remark")
     title = name or (f"{model.stock.name} for {artwork.name}" if artwork is not None else model.stock.name)
     return Palette(title, model.machine, model.stock, colours, bare, remarks, jitter.words())
 
@@ -118,7 +119,7 @@ def locate(cost: np.ndarray, n: int, free: np.ndarray | None = None) -> np.ndarr
     return np.array(sorted(chosen))
 
 
-def thin(lab: np.ndarray, spread: np.ndarray, cell: float = THIN_LAB) -> np.ndarray:
+def thin(lab: np.ndarray, spread: np.ndarray, cell: float) -> np.ndarray:
     """Indices of the candidates (m, 3) left when each Lab cell of side `cell` keeps only the one of least spread (m,)."""
     order = np.argsort(spread, kind="stable")
     _, first = np.unique(np.floor(lab[order] / cell).astype(int), axis=0, return_index=True)

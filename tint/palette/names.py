@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-# Borders between hues in CIELAB, degrees of hue angle: where people change the word. Set by eye on sRGB patches;
-# common practice, no source.
+# Borders between hues in CIELAB, degrees of hue angle: where people change the word. Set so that the keywords of CSS
+# Color Module Level 4 keep their own word; between those by eye (common practice, no source).
 _HUES = (
-    (20, "crimson"), (45, "red"), (68, "orange"), (85, "straw"), (105, "yellow"), (125, "olive"), (165, "green"), (205, "teal"),
-    (240, "cyan"), (272, "sky blue"), (290, "blue"), (308, "indigo"), (328, "violet"), (345, "purple"), (360, "magenta"),
+    (28, "crimson"), (45, "red"), (75, "orange"), (88, "straw"), (108, "yellow"), (125, "olive"), (165, "green"), (205, "teal"),
+    (226, "cyan"), (272, "sky blue"), (290, "blue"), (308, "indigo"), (325, "violet"), (345, "purple"), (360, "magenta"),
 )  # fmt: skip
 _GREYISH, _STRONG = 9.0, 45.0  # chroma below which a colour reads as grey, and above which it reads as vivid
 _LIGHT = ((22, "very dark"), (42, "dark"), (66, ""), (82, "light"), (200, "pale"))

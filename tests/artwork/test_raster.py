@@ -1,0 +1,152 @@
+"""Pictures of every kind come out as sRGB pixels at their size; hostile ones are refused in one line."""
+
+import io
+import zlib
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from tint.artwork.artwork import read_artwork
+from tint.errors import FileError, LimitError
+
+
+def saved(tmp_path, image, name="p.png", **options):
+    path = tmp_path / name
+    image.save(path, **options)
+    return path
+
+
+def pixels(*rows):
+    return Image.fromarray(np.array(rows, dtype=np.uint8))
+
+
+def test_a_picture_keeps_its_pixels_and_its_proportions(tmp_path):
+    image = pixels(*[[(10 * x, 20 * y, 5) for x in range(6)] for y in range(4)])
+    art = read_artwork(saved(tmp_path, image, "heron.png"), 60)
+    assert (art.name, art.width_mm, art.height_mm, art.pitch_mm) == ("heron", 60, 40, 10)
+    np.testing.assert_array_equal(art.srgb255, np.asarray(image))
+    assert not art.bare.any()
+
+
+@pytest.fixture(autouse=True)
+def _coarse_pixels_allowed(monkeypatch):
+    monkeypatch.setattr("tint.artwork.raster.MAX_PITCH_MM", 100.0)
+
+
+def test_transparency_stays_bare_and_grey_16_bit_palette_and_cmyk_come_out_right(tmp_path):
+    clear = Image.fromarray(np.array([[[255, 0, 0, 255], [0, 255, 0, 100], [0, 0, 255, 200]]], dtype=np.uint8))
+    art = read_artwork(saved(tmp_path, clear), 30)
+    assert art.bare.tolist() == [[False, True, False]] and art.srgb255[0, 0].tolist() == [255, 0, 0]
+
+    deep = Image.fromarray(np.array([[0, 32768, 65535]], dtype=np.uint16))
+    assert read_artwork(saved(tmp_path, deep, "deep.png"), 30).srgb255[0, :, 0].tolist() == [0, 128, 255]
+
+    indexed = pixels([(255, 0, 0), (0, 0, 255)]).convert("P", palette=Image.Palette.ADAPTIVE)
+    assert read_artwork(saved(tmp_path, indexed, "indexed.png"), 30).srgb255[0, 1].tolist() == [0, 0, 255]
+
+    grey = Image.fromarray(np.array([[7, 200]], dtype=np.uint8))
+    assert read_artwork(saved(tmp_path, grey, "grey.png"), 30).srgb255[0].tolist() == [[7] * 3, [200] * 3]
+
+    ink = Image.new("CMYK", (2, 1), (0, 0, 0, 0))
+    assert read_artwork(saved(tmp_path, ink, "ink.tif"), 30).srgb255[0, 0].tolist() == [255, 255, 255]
+
+    two = Image.new("1", (2, 1), 1)
+    assert read_artwork(saved(tmp_path, two, "two.png"), 30).srgb255[0, 0].tolist() == [255, 255, 255]
+
+
+def test_the_turn_a_camera_notes_is_honoured(tmp_path):
+    image = pixels([(255, 0, 0), (0, 0, 255)])
+    notes = Image.Exif()
+    notes[0x0112] = 6  # turn a quarter clockwise
+    art = read_artwork(saved(tmp_path, image, "turned.png", exif=notes), 30)
+    assert art.srgb255.shape == (2, 1, 3) and art.srgb255[0, 0].tolist() == [255, 0, 0]
+
+
+def swapped_profile():
+    """sRGB profile with its red and green primaries exchanged, by exchanging the two names in its tag table (ICC.1 §7.3)."""
+    data = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    for one, other in ((b"rXYZ", b"gXYZ"), (b"rTRC", b"gTRC")):
+        data = data.replace(one, b"????").replace(other, one).replace(b"????", other)
+    return data
+
+
+def test_an_embedded_profile_is_converted_to_srgb(tmp_path):
+    image = pixels([(200, 30, 60)])
+    srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    same = read_artwork(saved(tmp_path, image, "srgb.png", icc_profile=srgb), 30).srgb255[0, 0]
+    assert np.abs(same.astype(int) - [200, 30, 60]).max() <= 1
+    turned = read_artwork(saved(tmp_path, image, "turned.png", icc_profile=swapped_profile()), 30).srgb255[0, 0]
+    assert np.abs(turned.astype(int) - [30, 200, 60]).max() <= 1
+    clear = image.convert("RGBA")
+    kept = read_artwork(saved(tmp_path, clear, "clear.png", icc_profile=swapped_profile()), 30)
+    assert np.abs(kept.srgb255[0, 0].astype(int) - [30, 200, 60]).max() <= 1 and not kept.bare.any()
+    with pytest.raises(FileError, match="colour profile cannot be used"):
+        read_artwork(saved(tmp_path, image, "broken.png", icc_profile=b"not a profile"), 30)
+
+
+def test_resampling_averages_light_not_numbers(tmp_path):
+    checks = pixels(*[[(255,) * 3 if (x + y) % 2 else (0,) * 3 for x in range(64)] for y in range(64)])
+    art = read_artwork(saved(tmp_path, checks), 64, 2.0)
+    assert art.srgb255.shape == (32, 32, 3) and art.pitch_mm == 2
+    assert abs(int(art.srgb255[5, 5, 0]) - 188) <= 1  # half the light is sRGB 188 (IEC 61966-2-1), not 128
+
+
+def test_resampling_does_not_bleed_what_is_transparent(tmp_path):
+    half = np.zeros((8, 8, 4), np.uint8)
+    half[:, :3] = (200, 30, 30, 255)
+    half[:, 3:] = (0, 255, 0, 0)
+    art = read_artwork(saved(tmp_path, Image.fromarray(half)), 8, 2.0)
+    assert np.abs(art.srgb255[:, 0].astype(int) - [200, 30, 30]).max() <= 1 and art.bare[0].tolist() == [False, False, True, True]
+
+
+@pytest.mark.parametrize(("width", "said"), [(None, "say how wide it is to be with --width-mm"), (0, "width 0 mm cannot be"), (-3, "cannot be"),
+                                             (float("nan"), "cannot be")])  # fmt: skip
+def test_a_picture_needs_a_width(tmp_path, width, said):
+    with pytest.raises(LimitError, match=said):
+        read_artwork(saved(tmp_path, pixels([(1, 2, 3)])), width)
+
+
+def test_a_pitch_nobody_can_mark_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("tint.artwork.raster.MAX_PITCH_MM", 1.0)
+    with pytest.raises(LimitError, match="--pitch-mm"):
+        read_artwork(saved(tmp_path, pixels([(1, 2, 3)] * 4)), 100)
+    with pytest.raises(LimitError, match="between 0.002 and 1 mm"):
+        read_artwork(saved(tmp_path, pixels([(1, 2, 3)] * 4)), 100, 5.0)
+
+
+def bomb(width, height):
+    def chunk(kind, body):
+        return len(body).to_bytes(4, "big") + kind + body + zlib.crc32(kind + body).to_bytes(4, "big")
+
+    head = width.to_bytes(4, "big") + height.to_bytes(4, "big") + bytes([8, 2, 0, 0, 0])
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0" * 1000)) + chunk(b"IEND", b"")
+
+
+def test_hostile_pictures_are_one_clear_line(tmp_path):
+    stream = io.BytesIO()
+    pixels(*[[(9, 9, 9)] * 50] * 50).save(stream, "PNG")
+    frames = [Image.new("RGB", (4, 4), colour) for colour in ("red", "blue")]
+    frames[0].save(tmp_path / "moving.webp", save_all=True, append_images=frames[1:])
+    frames[0].save(tmp_path / "pages.tif", save_all=True, append_images=frames[1:])
+    frames[0].save(tmp_path / "gif.png", "GIF")
+    files = {
+        "cut.png": (stream.getvalue()[:70], "damaged"),
+        "words.png": (b"hello", "not a picture tint reads"),
+        "empty.jpg": (b"", "not a picture tint reads"),
+        "bomb.png": (bomb(60_000, 60_000), "megapixels"),
+        "moving.webp": (None, "holds 2 pictures"),
+        "pages.tif": (None, "holds 2 pictures"),
+        "gif.png": (None, "is a GIF file"),
+        "missing.png": (None, "is not there"),
+        "notes.docx": (b"x", "artwork ends in .png"),
+    }
+    for name, (content, said) in files.items():
+        if content is not None:
+            (tmp_path / name).write_bytes(content)
+        with pytest.raises(FileError, match=said) as caught:
+            read_artwork(tmp_path / name, 30)
+        assert "\n" not in str(caught.value) and name in str(caught.value)
+    (tmp_path / "folder.png").mkdir()
+    with pytest.raises(FileError, match="cannot read"):
+        read_artwork(tmp_path / "folder.png", 30)

@@ -1,0 +1,62 @@
+"""palette.json: what is written is read back, what is damaged is refused."""
+
+import json
+
+import numpy as np
+import pytest
+
+from tint.errors import FileError, LimitError
+from tint.palette.palette import Palette, PaletteColour, read_palette, write_palette
+from tint.setting import Machine, Setting, Stock
+
+LASER = Machine("bench", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)
+SHEET = Stock("plate", "304", "2B", 1.5, [100, 100])
+
+
+def colour(name="blue", lab=(40, 0, -30), power=20.0):
+    return PaletteColour(name, Setting(power, 800, 300, 6, 0.002), np.array(lab, float), 2.0, 1.0, "A01")
+
+
+def palette(*colours, **changes):
+    values = {"name": "signs", "machine": LASER, "stock": SHEET, "colours": colours or (colour(),), "bare_lab": np.array([80.0, 0, 3])}
+    return Palette(**{**values, "remarks": ("simulated",), "jitter": "power ±2 %", **changes})
+
+
+def test_a_palette_survives_its_file(tmp_path):
+    first = palette(colour(), colour("straw", (75, 5, 35), 30.5))
+    back = read_palette(write_palette(first, tmp_path / "p.json"))
+    assert back.as_dict() == first.as_dict() and back.setting == first.setting
+    np.testing.assert_array_equal(back.lab, [[80, 0, 3], [40, 0, -30], [75, 5, 35]])
+
+
+def test_names_are_unique_and_numbers_are_checked():
+    with pytest.raises(LimitError, match="'blue' is in the palette twice"):
+        palette(colour(), colour())
+    with pytest.raises(LimitError, match="1 to 255 colours, found 0"):
+        palette(colours=())
+    with pytest.raises(LimitError, match="bare metal"):
+        palette(bare_lab=np.array([np.nan, 0, 0]))
+    with pytest.raises(LimitError, match="de00_90"):
+        PaletteColour("x", Setting(20, 800, 300, 6, 0.002), np.zeros(3), float("nan"), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda body: body.pop("colours"), "colours is missing"),
+        (lambda body: body["colours"][0].pop("lab"), "lab is missing"),
+        (lambda body: body["colours"][0].update(lab=[1, 2]), "one L, a, b"),
+        (lambda body: body["colours"][0]["setting"].update(power_pct=120), "power 120 % is outside this machine"),
+        (lambda body: body["colours"][0]["setting"].update(power_pct="much"), "numbers in every column"),
+        (lambda body: body.update(colours=7), "is damaged"),
+        (lambda body: body["machine"].pop("max_power_w"), "max_power_w is missing"),
+    ],
+)
+def test_a_palette_edited_wrongly_by_hand_says_what_no_longer_fits(tmp_path, change, said):
+    path = write_palette(palette(), tmp_path / "p.json")
+    body = json.loads(path.read_text(encoding="utf-8"))
+    change(body)
+    path.write_text(json.dumps(body), encoding="utf-8")
+    with pytest.raises(FileError, match=said) as caught:
+        read_palette(path)
+    assert "p.json" in str(caught.value)
