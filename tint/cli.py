@@ -233,7 +233,6 @@ def predict(model: Path, settings_file: Path | None, as_json: bool, **values: fl
     stated = {field: value for field, value in values.items() if value is not None}
     if settings_file is not None and stated:
         raise click.UsageError("give --settings or single values, not both.")
-    fitted = read_model(model)
     if settings_file is not None:
         setting = read_settings(settings_file)
     else:
@@ -241,6 +240,7 @@ def predict(model: Path, settings_file: Path | None, as_json: bool, **values: fl
         if missing:
             raise click.UsageError(f"{', '.join(missing)} missing; or give a table with --settings.")
         setting = Setting(**{field: [value] for field, value in stated.items()})
+    fitted = read_model(model)
     fitted.machine.check(setting, str(settings_file or ""))
     prediction = predict_colour(fitted, setting)
     for line in prediction_remarks(prediction):

@@ -61,7 +61,8 @@ def counted_lines(shape: shapely.Geometry, spacing_mm: float, hatch_deg: float) 
 @pytest.mark.parametrize("hatch_deg", [0, 30, 90, 145])
 def test_the_number_of_scan_lines_agrees_with_lines_really_cut(hatch_deg: float) -> None:
     ring = shapely.Point(10, 8).buffer(6).difference(shapely.Point(11, 8).buffer(2.5))
-    shape = shapely.MultiPolygon([ring, shapely.box(20, 1, 29, 4)])
+    leaning = shapely.Polygon([(20, 12), (26, 1), (28, 2), (23, 13)])  # tells a turn from its mirror image
+    shape = shapely.MultiPolygon([ring, leaning])
     setting = Setting(18, 800, 500, 6, 0.01, hatch_deg=hatch_deg)
     took = layer_time(shape, setting, LASER)
     assert took.lines == pytest.approx(counted_lines(shape, 0.01, hatch_deg), rel=0.004)  # one line in 250, at tips

@@ -43,3 +43,11 @@ def test_a_proof_of_flat_colours_keeps_its_pixels_and_one_of_noise_stays_small()
     nothing = np.full((5, 3), np.nan)
     noise = Layers("reeds", 0.05, labels, palette(4), nothing, nothing[:, 0])
     assert len(proof_file(noise)) * 5 / 4 <= MAX_PROOF_BYTES
+
+
+def test_numbers_of_thin_bands_beside_each_other_do_not_cover_each_other() -> None:
+    labels = np.repeat(np.arange(1, 9, dtype=np.uint8), 3)[:, None].repeat(60, axis=1)  # eight bands, 3 mm high
+    spots = key_spots(layers_of(labels, 1.0, palette(8)), 4.0)
+    places = np.array([(60 * spot.x, 24 * spot.y) for spot in spots])
+    apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
+    assert apart[~np.eye(8, dtype=bool)].min() >= 4.0

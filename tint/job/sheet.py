@@ -83,7 +83,7 @@ def _planned(page: Page, job: Job) -> _Plan:
     count = len(job.layers)
     top = TOP_MM + HEADER_MM + FACTS_MM + HEAD_ROW_MM
     closing = CHECKS_MM + _cautions_mm(page, job) + 4
-    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), 8 if count <= 7 else 5)
+    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), 8 if count <= 7 else 6)
     free = BOTTOM_MM - top - (remark_lines * 3.3 + 4.5 if remark_lines else 0) - 7
     if count <= ONE_PAGE_LAYERS:
         free -= TOTAL_MM + closing

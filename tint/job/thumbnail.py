@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -64,33 +65,54 @@ def thumbnail_file(layers: Layers, number: int) -> bytes:
     return _saved(picture.resize(size, Image.Resampling.BOX), "PNG")
 
 
-def key_spots(layers: Layers, clear_mm: float, tries: int = 6) -> tuple[Spot, ...]:
-    """Places of the layers' numbers on the key: in the widest part of a large region, no two closer than `clear_mm` [mm].
+def key_spots(layers: Layers, clear_mm: float, tries: int = 4) -> tuple[Spot, ...]:
+    """Places of the layers' numbers on the key: in wide parts of large regions, where possible `clear_mm` apart.
 
     Parameters
     ----------
     clear_mm : distance to keep [mm on the metal]
-    tries : regions of a layer tried, the largest first; where none is free the first is taken
+    tries : regions of a layer tried, the largest first; where no place is free the one farthest from others is taken
     """
-    import shapely
-
     taken: list[tuple[float, float]] = []
     spots = []
     for number in sorted(layers.used, key=layers.area_mm2):  # small layers choose first: they have no other place
         regions = list(getattr(layers.outlines[number - 1], "geoms", [layers.outlines[number - 1]]))
         regions.sort(key=lambda region: -region.area)
-        places = []
-        for region in regions[:tries]:
-            radius_line = shapely.maximum_inscribed_circle(region.simplify(layers.pitch_mm), tolerance=layers.pitch_mm)
-            x, y = radius_line.coords[0] if not radius_line.is_empty else region.representative_point().coords[0]
-            places.append((x, y))
-            if all(np.hypot(x - u, y - v) >= clear_mm for u, v in taken):
+        best, best_mm = (0.0, 0.0), -1.0
+        for x, y in (_widest(part, layers.pitch_mm) for region in regions[:tries] for part in _parts(region)):
+            apart_mm = min((float(np.hypot(x - u, y - v)) for u, v in taken), default=np.inf)
+            if apart_mm > best_mm:
+                best, best_mm = (x, y), apart_mm
+            if best_mm >= clear_mm:
                 break
-        else:
-            x, y = places[0]
-        taken.append((x, y))
-        spots.append(Spot(number, x / layers.width_mm, y / layers.height_mm))
+        taken.append(best)
+        spots.append(Spot(number, best[0] / layers.width_mm, best[1] / layers.height_mm))
     return tuple(sorted(spots, key=lambda spot: spot.number))
+
+
+def _parts(region: Any) -> Iterator[Any]:
+    """The region, then its pieces in four equal strips across its longer side."""
+    import shapely
+
+    yield region
+    x0, y0, x1, y1 = region.bounds
+    for share in (0.0, 0.75, 0.25, 0.5):
+        if x1 - x0 >= y1 - y0:
+            strip = shapely.box(x0 + share * (x1 - x0), y0, x0 + (share + 0.25) * (x1 - x0), y1)
+        else:
+            strip = shapely.box(x0, y0 + share * (y1 - y0), x1, y0 + (share + 0.25) * (y1 - y0))
+        part = region.intersection(strip)
+        pieces = [piece for piece in getattr(part, "geoms", [part]) if piece.geom_type == "Polygon" and not piece.is_empty]
+        if pieces:
+            yield max(pieces, key=lambda piece: piece.area)
+
+
+def _widest(region: Any, tolerance_mm: float) -> tuple[float, float]:
+    """Middle of the largest circle that fits into a region [mm]."""
+    import shapely
+
+    radius = shapely.maximum_inscribed_circle(region, tolerance=tolerance_mm)
+    return radius.coords[0] if not radius.is_empty else region.representative_point().coords[0]
 
 
 def _thinned(labels: np.ndarray, size_px: int) -> np.ndarray:

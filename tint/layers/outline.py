@@ -24,9 +24,10 @@ from tint.layers.clean import find_regions, graph_parts
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
-# Largest distance between an arc and its simplified form, beside the 0.35 px by which the corners of stairs are cut:
-# together the border stays within 0.8 px. Below 0.5 px nothing one pixel wide can vanish.
+# Stairs are straightened by up to half a pixel, then arcs are simplified by up to two thirds of SIMPLIFY_PX: with both a
+# border stays within 0.8 px of the pixels' own. More would move borders visibly, less would keep needless points.
 SIMPLIFY_PX = 0.45
+DOUGLAS_PEUCKER_SHARE = 2 / 3
 MAX_LABEL = 255  # labels are 8-bit numbers
 OUTSIDE = -1  # the region around the frame
 ARCS_AT_ONCE = 200_000  # how many arcs are simplified in one call; bounds memory on noisy maps
@@ -78,7 +79,8 @@ def trace_outlines(
     labels : (h, w) uint8
     pitch_mm : size of a pixel on the metal [mm]
     count : highest label there may be
-    simplify_px : how far a simplified border may leave the smoothed pixel border [px]; 0 keeps the pixels' own borders
+    simplify_px : how much borders are simplified [px], 0.45 at most: they stay within 0.5 px + 2/3 of it of the pixels'
+        own borders; 0 keeps those as they are
 
     Raises
     ------
@@ -89,9 +91,9 @@ def trace_outlines(
     -----
     x right, y down, origin at the map's top left corner. Pixels that only touch at a corner are not joined; their
     polygons touch in that point. Neighbours have the same points along their common border, so areas add up to the
-    frame to rounding (about 1e-15 of it). With `simplify_px` above 0, stairs of one-pixel steps are first cut across
-    (which moves the border by at most 0.35 px), then arcs are simplified after Douglas and Peucker; arcs that would
-    meet are simplified less until none do. The frame, nodes, one-pixel lines and single pixels always stay.
+    frame to rounding (about 1e-15 of it). With `simplify_px` above 0, stairs of one-pixel steps are first straightened
+    through the middles of their treads (at most 0.5 px), then arcs are simplified after Douglas and Peucker; arcs that
+    would meet are simplified less until none do. The frame, nodes, lines one pixel wide and single pixels stay.
 
     References
     ----------
@@ -156,12 +158,13 @@ def simplified(arcs: Arcs, simplify_px: float = SIMPLIFY_PX) -> Arcs:
     """`Arcs` with fewer points that still meet at nodes only; pixel borders as they are where `simplify_px` is 0.
 
     Arcs that would meet or touch outside nodes are taken back together: first to half the tolerance, then to their
-    own pixel border. Pixel borders never meet, so this ends.
+    own pixel border. Pixel borders never meet, so this ends. No arc can jump over an island without touching it, as
+    it moves by less than a pixel.
     """
     if simplify_px <= 0:
         return arcs
-    smooth = _without_stairs(arcs)
-    result = _reduced(smooth, np.arange(len(arcs)), simplify_px)
+    smooth, tolerance_px = _without_stairs(arcs), simplify_px * DOUGLAS_PEUCKER_SHARE
+    result = _reduced(smooth, np.arange(len(arcs)), tolerance_px)
     level = np.zeros(len(arcs), dtype=np.int8)
     changed = np.arange(len(arcs))
     cells = None
@@ -173,7 +176,7 @@ def simplified(arcs: Arcs, simplify_px: float = SIMPLIFY_PX) -> Arcs:
         changed = clash[level[clash] < 2]
         level[changed] += 1
         half, whole = changed[level[changed] == 1], changed[level[changed] == 2]
-        result = _put(result, _reduced(smooth, half, simplify_px / 2), half)
+        result = _put(result, _reduced(smooth, half, tolerance_px / 2), half)
         result = _put(result, _picked(arcs, whole), whole)
 
 
@@ -291,10 +294,11 @@ def _ranked(before: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _without_stairs(arcs: Arcs) -> Arcs:
-    """`Arcs` with the corners of one-pixel steps cut across, half a pixel before to half a pixel after.
+    """`Arcs` with stairs of one-pixel steps straightened: through the middle of each tread, else across the corner.
 
-    A corner is cut when a step one pixel long leads to a corner that turns the other way: stairs, as slopes and
-    curves make them. Corners of rectangles, single pixels and line ends turn the same way and stay.
+    Along a digital straight line the middles of the treads lie on that line. A corner is cut when a step one pixel long
+    leads to a corner that turns the other way: stairs, as slopes and curves make them. Corners of rectangles, single
+    pixels and line ends turn the same way and stay.
     """
     arcs = _begun_between_corners(arcs)
     xy, start = arcs.xy, arcs.start
@@ -312,12 +316,17 @@ def _without_stairs(arcs: Arcs) -> Arcs:
     stair_before = (length[at - 1] == 1) & (opposite_before | (end_before & opposite_after))
     stair_after = (length[at] == 1) & (opposite_after | (end_after & opposite_before))
     cut = at[stair_before | stair_after]
+    is_cut = np.zeros(len(xy) + 1, dtype=bool)
+    is_cut[cut] = True
+    tread = is_cut[cut + 1] & (turn[np.minimum(cut + 1, len(xy) - 1)] == -turn[cut])  # both its corners are of one flight
+    reach = np.where(tread, length[cut] / 2, 0.5)
     copies = np.ones(len(xy), dtype=np.int64)
     copies[cut] = 2
     place = np.cumsum(copies) - copies
     result = np.repeat(xy, copies, axis=0)
     result[place[cut]] -= 0.5 * unit[cut - 1]
-    result[place[cut] + 1] += 0.5 * unit[cut]
+    result[place[cut] + 1] += reach[:, None] * unit[cut]
+    result[place[cut[tread] + 1]] = result[place[cut[tread]] + 1]
     arc = np.repeat(np.repeat(np.arange(len(arcs)), arcs.points), copies)
     keep = np.ones(len(result), dtype=bool)
     keep[1:] = (result[1:] != result[:-1]).any(axis=1) | (arc[1:] != arc[:-1])
@@ -325,11 +334,13 @@ def _without_stairs(arcs: Arcs) -> Arcs:
 
 
 def _begun_between_corners(arcs: Arcs) -> Arcs:
-    """`Arcs` whose closed ones begin in the middle of a run, so that no corner is kept only because it is the first."""
-    closed = np.flatnonzero(arcs.closed)
-    corner, following = arcs.xy[arcs.start[closed]], arcs.xy[arcs.start[closed] + 1]
-    # a quarter of a run of two, so that neither part looks like a step one pixel long
-    middle = corner + (following - corner) * np.where(np.abs(following - corner) == 2, 0.25, 0.5)
+    """`Arcs` whose closed ones begin in the middle of a run, so that no corner is kept only because it is the first.
+
+    Runs of one or two pixels are not divided: their halves would look like steps and their corners would be lost.
+    """
+    run = arcs.xy[arcs.start[:-1] + 1] - arcs.xy[arcs.start[:-1]]
+    closed = np.flatnonzero(arcs.closed & (np.abs(run).sum(axis=1) > 2))
+    middle = arcs.xy[arcs.start[closed]] + run[closed] / 2
     points = arcs.points.copy()
     points[closed] += 1
     start = _starts(points)
@@ -422,7 +433,8 @@ def _cells(arcs: Arcs, chosen: np.ndarray, cells: tuple[np.ndarray, ...] | None)
     count = end - begin + 1
     along = _ranges(begin, count)
     segment = np.repeat(np.arange(len(at)), count)
-    slope = (two[:, 1] - one[:, 1]) / (two[:, 0] - one[:, 0])
+    run = two[:, 0] - one[:, 0]  # 0 only where a closed arc has shrunk to a point
+    slope = (two[:, 1] - one[:, 1]) / np.where(run > 0, run, 1)
     low, high = one[segment], two[segment, 0]
     across = [
         low[:, 1] + slope[segment] * (np.clip(along + shift, low[:, 0], high) - low[:, 0]) for shift in (0, 1)
@@ -466,7 +478,7 @@ def _clashing(arcs: Arcs, cells: tuple[np.ndarray, ...], changed: np.ndarray | N
     name = np.arange(len(arcs.xy))  # points that are one and the same have one name
     name[arcs.start[:-1]] = -1 - arcs.tail.astype(np.int64)
     name[arcs.start[1:] - 1] = -1 - arcs.head.astype(np.int64)
-    clash = np.zeros(len(arcs), dtype=bool)
+    clash = _shrunk(arcs)
     apart = 1
     first = np.flatnonzero(key[1:] == key[:-1])
     while len(first):
@@ -479,6 +491,15 @@ def _clashing(arcs: Arcs, cells: tuple[np.ndarray, ...], changed: np.ndarray | N
         first = first[first + apart < len(key)]
         first = first[key[first] == key[first + apart]]
     return np.flatnonzero(clash)
+
+
+def _shrunk(arcs: Arcs) -> np.ndarray:
+    """True (m,) for arcs of which a segment has no length."""
+    arc = np.repeat(np.arange(len(arcs)), arcs.points)
+    at = np.flatnonzero((arcs.xy[1:] == arcs.xy[:-1]).all(axis=1) & (arc[1:] == arc[:-1]))
+    shrunk = np.zeros(len(arcs), dtype=bool)
+    shrunk[arc[at]] = True
+    return shrunk
 
 
 def _meet(xy: np.ndarray, name: np.ndarray, one: np.ndarray, other: np.ndarray) -> np.ndarray:
