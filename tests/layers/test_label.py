@@ -72,3 +72,19 @@ def test_holes_stay_open():
     ring = shapely.box(0, 0, 1, 1).difference(shapely.box(0.3, 0.3, 0.7, 0.7))
     labels = label_outlines([shapely.MultiPolygon([ring])], (10, 10), 0.1)
     assert labels.sum() == 100 - 16
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("finest", [True, False])
+def test_the_shortcut_through_cells_never_changes_the_nearest_colour(seed, finest, monkeypatch):
+    from tint.lab import nearest
+    from tint.layers import label
+
+    if finest:
+        monkeypatch.setattr(label, "_MANY_CODES", 0)
+    rng = np.random.default_rng(seed)
+    codes = np.unique(rng.integers(0, 1 << 24, 60_000)).astype(np.uint32)
+    width = (60, 10, 80, 40)[seed]
+    candidates = rng.uniform([10, -width, -width], [95, width, width], (int(rng.integers(2, 16)), 3))
+    wanted, _ = nearest(lab_from_srgb1(np.stack([codes >> 16, codes >> 8 & 255, codes & 255], axis=-1) / 255), candidates)
+    np.testing.assert_array_equal(label._nearest_of_codes(codes, candidates), wanted)

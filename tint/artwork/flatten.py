@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-LATTICE_MM = 1e-8  # corners snap to it: far above rounding (1e-13 mm at 300 mm), far below anything a laser can place
+LATTICE_MM = 1e-9  # corners snap to it: far above rounding (1e-13 mm at 300 mm), far below anything a laser can place
 MAX_CROSSINGS = 1_000_000  # of one outline with itself; more is a scribble that would take minutes and gigabytes
+SLIVER_MM2 = 1e-10  # parts smaller than this (a square of 0.01 µm) are rounding; operations on them can fail
 _CHUNK = 2_000  # segments or rays looked up at once; bounds memory
 
 
@@ -68,33 +69,50 @@ def cut_away_hidden(regions: Sequence[object]) -> list[object]:
 
     regions = np.array(regions, dtype=object)
     visible = np.full(len(regions), shapely.Polygon(), dtype=object)
-    covers = visible.copy()  # what hides lower regions; one that lies wholly in a lower region is not needed below it
-    tree = shapely.STRtree(regions)
+    # Parts that hide what is lower, by region. Those that lie wholly in a lower region are not needed below it.
+    covers: list[np.ndarray] = [np.empty(0, dtype=object)] * len(regions)
+    boxes = np.full(
+        (len(regions), 4), np.nan
+    )  # of the covers; NaN compares false, so what hides nothing is never found
     for index in range(len(regions) - 1, -1, -1):
         region = regions[index]
         shapely.prepare(region)
-        above = tree.query(region, predicate="intersects")
-        above = above[above > index]
-        above = above[~shapely.is_empty(covers[above])]
-        if not len(above):
-            visible[index] = covers[index] = region
-            continue
-        visible[index] = areas_of(shapely.difference(region, shapely.union_all(covers[above])))
-        if shapely.is_empty(visible[index]):
-            continue
-        swallowed = above[shapely.covered_by(covers[above], region)]
-        covers[swallowed] = shapely.Polygon()
-        covers[index] = region if len(swallowed) else visible[index]
+        left, top, right, bottom = shapely.bounds(region)
+        others = boxes[index + 1 :]
+        meets = (others[:, 0] <= right) & (others[:, 2] >= left) & (others[:, 1] <= bottom) & (others[:, 3] >= top)
+        above = np.flatnonzero(meets) + index + 1
+        visible[index] = region
+        if len(above):
+            parts = np.concatenate([covers[j] for j in above])
+            parts = parts[shapely.intersects(region, parts)]
+            visible[index] = areas_of(_without(region, parts))
+        swallowed = [j for j in above if shapely.covered_by(covers[j], region).all()]
+        boxes[swallowed] = np.nan
+        if swallowed or not shapely.is_empty(visible[index]):
+            cover = region if swallowed else visible[index]
+            covers[index], boxes[index] = shapely.get_parts(cover), shapely.bounds(cover)
     return _edge_to_edge(visible)
 
 
-def areas_of(region: object) -> object:
-    """The areas of a region, without lines and points that boolean operations leave where borders touch."""
+def _without(region: object, parts: np.ndarray) -> object:
     import shapely
 
-    if shapely.get_type_id(region) != 7:  # a mixed collection
-        return region if shapely.get_type_id(region) in (3, 6) else shapely.Polygon()
-    return shapely.union_all([piece for piece in shapely.get_parts(region) if shapely.get_type_id(piece) in (3, 6)])
+    try:
+        return shapely.difference(region, shapely.union_all(parts))
+    except shapely.errors.GEOSException:  # near-touching corners beyond what plain rounding resolves
+        cover = shapely.union_all(parts, grid_size=LATTICE_MM)
+        return shapely.difference(region, cover, grid_size=LATTICE_MM)
+
+
+def areas_of(region: object) -> object:
+    """The areas of a region, without lines, points and slivers that operations leave where borders touch."""
+    import shapely
+
+    parts = shapely.get_parts(region)
+    keep = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > SLIVER_MM2)
+    if keep.all() and shapely.get_type_id(region) in (3, 6):
+        return region
+    return shapely.union_all(shapely.get_parts(parts[keep]))
 
 
 def _edge_to_edge(visible: np.ndarray) -> list[object]:

@@ -17,7 +17,9 @@ import numpy as np
 from tint.artwork.svg_values import NUMBER, length, numbers
 
 MAX_POINTS = 500_000  # of a whole drawing; rich signs stay below 100,000, and this many take some ten seconds
-MAX_ARC_STEP_DEG = 30.0  # error of a cubic grows with the sixth power of the step: 2.7e-4 of the radius at 90°, 4e-7 here
+MAX_ARC_STEP_DEG = (
+    30.0  # error of a cubic grows with the sixth power of the step: 2.7e-4 of the radius at 90°, 4e-7 here
+)
 _TOKEN = re.compile(rf"\s*,?\s*([MmZzLlHhVvCcSsQqTtAa]|{NUMBER})")
 _FLAG = re.compile(r"\s*,?\s*([01])")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
@@ -126,7 +128,9 @@ class _Pen:
             if kind == "S":
                 points.insert(0, 2 * self.point - self.last_cubic if self.last_cubic is not None else self.point)
             elif kind == "T":
-                points.insert(0, 2 * self.point - self.last_quadratic if self.last_quadratic is not None else self.point)
+                points.insert(
+                    0, 2 * self.point - self.last_quadratic if self.last_quadratic is not None else self.point
+                )
             if kind in "CS":
                 cubic = points[1]
             else:
@@ -134,7 +138,9 @@ class _Pen:
             self._draw(*points)
         else:
             end = base + complex(values[5], values[6])
-            for points in arc_curves(self.point, values[0], values[1], values[2], bool(values[3]), bool(values[4]), end):
+            for points in arc_curves(
+                self.point, values[0], values[1], values[2], bool(values[3]), bool(values[4]), end
+            ):
                 self._draw(*points)
         self.last_cubic, self.last_quadratic = cubic, quadratic
 
@@ -212,6 +218,7 @@ def _unit_arc(first: complex, angle: float, placed, end: complex) -> list[tuple[
 
 def ellipse_subpath(centre: complex, rx: float, ry: float) -> Subpath:
     """Ellipse from its rightmost point, clockwise on the screen."""
+
     def placed(point: complex) -> complex:
         return centre + complex(point.real * rx, point.imag * ry)
 

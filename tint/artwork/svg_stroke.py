@@ -93,7 +93,9 @@ def stroke_rings(subpaths: Sequence[Subpath], pen: Pen, mm_per_unit: float, tole
 
 def _trace(subpath: Subpath, outline, origin: complex, scale: float) -> None:
     def xy(points: Sequence[complex]) -> list[float]:
-        return [value for point in points for value in (((point - origin) * scale).real, ((point - origin) * scale).imag)]
+        return [
+            value for point in points for value in (((point - origin) * scale).real, ((point - origin) * scale).imag)
+        ]
 
     outline.moveTo(*xy([subpath.start]))
     draw = {1: outline.lineTo, 2: outline.quadTo, 3: outline.cubicTo}

@@ -192,11 +192,15 @@ class _Builder(ContentHandler):
             parent.text = (parent.text or "") + content
 
     def skippedEntity(self, name: str) -> None:
-        raise self.refuse(f"{self.path} line {self.line}: entity &{name}; is not explained in the file. Save it as plain SVG.")
+        raise self.refuse(
+            f"{self.path} line {self.line}: entity &{name}; is not explained in the file. Save it as plain SVG."
+        )
 
     def processingInstruction(self, target: str, data: str) -> None:
         if target == "xml-stylesheet":
-            raise self.refuse(f"{self.path} line {self.line}: a style sheet outside the file; tint opens none. Embed it.")
+            raise self.refuse(
+                f"{self.path} line {self.line}: a style sheet outside the file; tint opens none. Embed it."
+            )
 
 
 def _braced(name: tuple[str | None, ...]) -> str:
@@ -217,10 +221,14 @@ def _parse(path: str, data: bytes) -> tuple[Element, dict[Element, int]]:
         parser.parse(io.BytesIO(data))
     except DefusedXmlException:
         line = parser.getLineNumber()
-        raise FileError(f"{path} line {line}: defines XML entities, which tint refuses. Save it as plain SVG.") from None
+        raise FileError(
+            f"{path} line {line}: defines XML entities, which tint refuses. Save it as plain SVG."
+        ) from None
     except SAXParseException as error:
         where = f"line {error.getLineNumber()}, column {(error.getColumnNumber() or 0) + 1}"
-        raise FileError(f"{path} {where}: not well-formed XML ({error.getMessage()}). Export the drawing again.") from None
+        raise FileError(
+            f"{path} {where}: not well-formed XML ({error.getMessage()}). Export the drawing again."
+        ) from None
     except (UnicodeError, LookupError, ValueError) as error:
         raise FileError(f"{path}: its text encoding cannot be read ({error}). Save it as UTF-8.") from None
     assert builder.root is not None  # the parser refuses a file without an element
@@ -264,7 +272,9 @@ def _refuse_moving_parts(root: Node, refusals: Refusals) -> None:
 # --- the cascade ------------------------------------------------------------------------------------------------
 
 
-def _cascade(root: Element, lines: dict[Element, int], namespace: str, refusals: Refusals) -> dict[Element, dict[str, str]]:
+def _cascade(
+    root: Element, lines: dict[Element, int], namespace: str, refusals: Refusals
+) -> dict[Element, dict[str, str]]:
     """Style of every element: attributes, then sheets by selector weight, then `style`; !important above them all."""
     import cssselect2
     import tinycss2
@@ -288,7 +298,9 @@ def _cascade(root: Element, lines: dict[Element, int], namespace: str, refusals:
         try:
             matches = matcher.match(wrapper)
         except RecursionError:
-            raise FileError(f"{refusals.path}: a style sheet selects by siblings over thousands of elements. Use classes.") from None
+            raise FileError(
+                f"{refusals.path}: a style sheet selects by siblings over thousands of elements. Use classes."
+            ) from None
         for specificity, _order, pseudo, declarations in matches:
             if pseudo is None:
                 for name, value, important in declarations:
@@ -374,7 +386,9 @@ def refuse_style(node: Node, style: dict[str, str], refusals: Refusals) -> None:
             if name in PRESENTATION or name in HARMLESS or name in GEOMETRY:
                 refusals.add(f"{name} {value!r} of {node.place}", "write plain values instead of CSS variables")
         elif name in HARMLESS and word not in HARMLESS[name]:
-            if not (name in ("transform-origin", "transform-box") and "transform" not in style):
+            idle = name.startswith("transform-") and "transform" not in style
+            idle |= name == "vector-effect" and style.get("stroke", "none").lower() == "none"
+            if not idle:
                 refusals.add(f"{name} of {node.place}", _property_advice(name))
         elif (name.startswith("animation") and word != "none") or name == "all":
             refusals.add(f"{name} of {node.place}", "take animation out")

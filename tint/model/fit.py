@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
+from tint.model.contest import Contest, hold_out
+from tint.model.drift import age
 from tint.model.folds import BASELINES, baseline, fold_count, folds
-from tint.model.members import OUTLIER_NOISE, Training, fit_process, ready
-from tint.model.model import ColourModel, Member, blend
+from tint.model.learn import Learned, learn
+from tint.model.members import KINDS
+from tint.model.model import ColourModel, Member
+from tint.model.optics import family_of
 from tint.model.quantities import box, log_fields, varied
 from tint.model.radius import calibrate, cross_coverage
 from tint.model.report import FEW_PATCHES, FitReport, Score
+from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Stock
 
 MIN_PATCHES = 12  # fewer cannot be held out in parts and still teach anything
@@ -25,7 +32,7 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
 
     Parameters
     ----------
-    seed : decides which patches are held out together
+    seed : decides which patches are held out together, and where the search for a film starts
 
     Raises
     ------
@@ -36,34 +43,30 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
 
     Notes
     -----
-    Patches that the others contradict are set aside and named. The uncertainty is calibrated on held-out patches.
+    Two members are fitted: thin-film colour of latent heat with a Gaussian process on what it leaves, and a Gaussian
+    process on process quantities alone. Each is judged on patches held out, and the shares that predicted those best are
+    kept. Drift along the marking order is taken out; patches that the rest contradict are set aside and named; the
+    uncertainty is calibrated on held-out patches.
     """
     machine.check(patches.setting, "the patches")
     good = _in_own_order(patches.take(patches.good))
     _enough(good, len(patches), stock)
     training = Training(good.setting, good.lab, _relative_noise(good.sd))
-    numbers = fit_process(training, machine)
+    learned = learn(training, age(good), machine, family_of(stock.grade), seed)
     fold = folds(good.setting.table(), fold_count(len(good)), seed)
-    means, sds = _held_out(training, machine, fold)
-    lab, spread = blend(means[None], sds[None], np.ones(1))
-    error = delta_e00(lab, good.lab)
-    aside = np.array(numbers["noise"]) >= OUTLIER_NOISE
-    noise_de00 = MARK_SD_DE00
-    calibration = calibrate(error[~aside], spread[~aside], noise_de00)
-    edges = box(log_fields(good.setting))
-    scores = [_score("process Gaussian process (chosen)", error)]
-    x = _unit_box(good, edges)
-    scores += [_score(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
-    radius = calibration.radius_de00(spread, np.zeros(len(good)))
-    report = FitReport(
-        patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
-        coverage=cross_coverage(error, spread, noise_de00, fold), radius_de00=float(np.median(radius)),
-        outliers=tuple(name for name, far in zip(good.ids, aside, strict=True) if far),
-        fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
-        remarks=_remarks(good, scores),
-    )  # fmt: skip
-    members = (Member("process", 1.0, numbers),)
-    return ColourModel(machine, stock, good, "process Gaussian process", members, training.noise, calibration, report)
+    contest = hold_out(learned, machine, fold, seed)
+    good_rows = ~learned.aside
+    calibration = calibrate(contest.error_de00[good_rows], contest.spread_de00[good_rows], MARK_SD_DE00)
+    members = tuple(
+        Member(kind, float(share), learned.numbers[kind]) for kind, share in zip(contest.kinds, contest.shares, strict=True) if share > 0
+    )
+    kind = " and ".join(KINDS[member.kind] for member in members)
+    report = _report(good, len(patches), learned, contest, fold, box(log_fields(good.setting)))
+    radius = calibration.radius_de00(contest.spread_de00, np.zeros(len(good)))
+    report = dataclasses.replace(report, radius_de00=float(np.median(radius)))
+    return ColourModel(
+        machine, stock, good, kind, members, learned.training.noise, calibration, report, learned.drift.log_power
+    )
 
 
 def _in_own_order(patches: Patches) -> Patches:
@@ -91,15 +94,22 @@ def _relative_noise(sd: np.ndarray) -> np.ndarray:
     return (MARK_SD_DE00**2 + known**2) / (MARK_SD_DE00**2 + USUAL_SD_DE00**2)
 
 
-def _held_out(training: Training, machine: Machine, fold: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Means and deviations (n, 3) at each patch of a member fitted without the patch's fold."""
-    means, sds = np.empty_like(training.lab), np.empty_like(training.lab)
-    for k in np.unique(fold):
-        here = fold == k
-        rest = training.take(~here)
-        member = ready("process", fit_process(rest, machine), rest, machine)
-        means[here], sds[here] = member.predict(training.setting[here])
-    return means, sds
+def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold: np.ndarray, edges: np.ndarray) -> FitReport:
+    x = _unit_box(good, edges)
+    scores = [_score("this model", contest.error_de00)]
+    scores += [
+        _score(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
+    ]
+    scores += [_score(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
+    known = learned.age is not None
+    return FitReport(
+        patches=len(good), flagged=count - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
+        coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold), radius_de00=0.0,
+        outliers=tuple(name for name, far in zip(good.ids, learned.aside, strict=True) if far),
+        fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
+        drift_pct=100 * learned.drift.log_power if known else None, drift_sd_pct=100 * learned.drift.sd if known else None,
+        remarks=_remarks(good, scores, contest),
+    )  # fmt: skip
 
 
 def _unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
@@ -109,21 +119,27 @@ def _unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
     return (fields - np.nan_to_num(edges[0, moved])) / (edges[1] - edges[0])[moved]
 
 
-def _score(name: str, error: np.ndarray) -> Score:
-    return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)))
+def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:
+    return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)), float(share))
 
 
-def _remarks(good: Patches, scores: list[Score]) -> tuple[str, ...]:
+def _remarks(good: Patches, scores: list[Score], contest: Contest) -> tuple[str, ...]:
     remarks = []
+    if dict(zip(contest.kinds, contest.shares, strict=True))["film"] == 0:
+        remarks.append(
+            "thin-film colour did not win on held-out patches of this stock; the plain process regression predicts alone, "
+            "and needs more patches for the same accuracy."
+        )
     if len(good) < FEW_PATCHES:
         remarks.append(
             f"{len(good)} patches are few: heed the radius of each colour, and mark {FEW_PATCHES} or more for work that must match."
         )
-    best = min(scores[1:], key=lambda score: score.median_de00)
-    if best.median_de00 < scores[0].median_de00:
+    best = min(scores, key=lambda score: score.median_de00)
+    if best.name in BASELINES:
         remarks.append(f"{best.name} was nearer on held-out patches: mark more settings before trusting colours between them.")
-    if "camera" in " ".join(good.facts.values()).lower():
+    facts = " ".join(good.facts.values()).lower()
+    if "camera" in facts:
         remarks.append("colours came from a camera without a reference: use them to compare with each other, not as true colour.")
-    if "simulated" in " ".join(good.facts.values()).lower():
+    if "simulated" in facts:
         remarks.append("SIMULATED patches: no metal was marked.")
     return tuple(remarks)

@@ -34,7 +34,7 @@ def colour_name(lab: Any) -> str:
         if lightness < 22:
             return "black"
         return f"{shade} grey".strip()
-    word = _shaded(next(word for limit, word in _HUES if hue < limit), lightness)
+    word = _shaded(next(word for limit, word in _HUES if hue < limit), lightness, chroma)
     if chroma < 2 * _GREYISH:
         word = f"greyish {word}"
     elif chroma > _STRONG:
@@ -42,12 +42,16 @@ def colour_name(lab: Any) -> str:
     return f"{shade} {word}".strip()
 
 
-def _shaded(word: str, lightness: float) -> str:
-    """Hues that change their word with lightness: light reds are pink, dark oranges brown, dark yellows olive."""
+def _shaded(word: str, lightness: float, chroma: float) -> str:
+    """Words that change with lightness or strength: light reds are pink, dark oranges brown, dark yellows olive."""
     if word in ("crimson", "red", "magenta") and lightness > 60:
         return "pink"
+    if word == "crimson" and chroma < _STRONG:
+        return "red"
     if word in ("orange", "straw") and lightness < 52:
         return "brown"
+    if word == "sky blue" and lightness < 50:
+        return "blue"
     return "olive" if word == "yellow" and lightness < 62 else word
 
 

@@ -36,7 +36,7 @@ def palette_picture(palette: Palette) -> Any:
         y = top + _ROW_PX * number
         draw.rectangle([30, y, 30 + _SWATCH_PX, y + _ROW_PX - 10], fill=tuple(colours[number].tolist()))
         x = 60 + _SWATCH_PX
-        lab = "L {:.0f}  a {:+.0f}  b {:+.0f}".format(*palette.lab[number])
+        lab = "L {:.0f}  a {:+.0f}  b {:+.0f}".format(*palette.lab[number]).replace("-", "−")
         if number == 0:
             draw.text((x, y + 6), "0  bare metal", font=big, fill="white")
             draw.text((x, y + 42), lab, font=small, fill=(240, 240, 240))

@@ -1,0 +1,153 @@
+"""From settings to the latents of `optics`: bent log-linear heat with a smooth free part, and what to expect of it.
+
+The logarithm of film thickness follows a weighted sum of log power, speed, frequency …, bent because growth slows as heat
+rises (Arrhenius), plus weak second-order terms, plus smooth waves over the settings that no formula has to explain.
+Share, haze and gain are linear in the same logarithms, plus waves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint.model.optics import OPTICS_MEAN, OPTICS_SD
+from tint.process import process
+from tint.setting import Machine, Setting
+
+AXES = ("average_power_w", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm", "passes", "spot_mm")
+# Expected slopes of log film by each axis, and how loosely: more power, fewer mm/s, tighter lines and more passes grow
+# more; from the direction of the process formulas, sizes are guesses wide enough to be overruled by a dozen patches.
+FILM_SLOPE = np.array([1.6, -0.8, -0.4, -0.15, -0.6, 0.6, -0.8])
+FILM_SLOPE_SD = np.array([0.9, 0.5, 0.6, 0.35, 0.5, 0.5, 0.8])
+# Haze follows fluence, P / (f d²): melting and ablation
+HAZE_SLOPE = np.array([1.5, 0, -1.5, 0, 0, 0, -2.0])
+HAZE_SLOPE_SD = np.array([2.0, 1, 2, 1, 1, 1, 2])
+FILM_LEVEL, SHARE_LEVEL, HAZE_LEVEL, GAIN_LEVEL = (4.5, 0.9), (-1.0, 1.2), (-2.5, 1.5), (0.0, 0.15)
+SECOND_ORDER_SD, SHARE_SLOPE_SD, GAIN_SLOPE_SD = 0.15, 0.5, 0.06
+# Bend κ of (1 − e^{−κu}) / κ, u the log-linear heat: 0 is straight. Arrhenius growth at 700–1500 K with 7000–9000 K
+# activation bends by 0.2–0.4.
+BEND = (0.25, 0.12)
+LEAST_BEND = 1e-3
+# Waves: leading eigenvectors of a smooth kernel over the settings; how many and how large (sd) for each latent
+WAVES = (24, 12, 12, 0)
+WAVE_SD = (0.06, 0.3, 0.6, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """How log settings are centred and scaled: `axes` that varied, their `centre` and half `width`, and where waves sit.
+
+    `at` (n, k) are the scaled training settings, `waves` (n, w) turn the kernel to them into wave heights.
+    """
+
+    axes: np.ndarray
+    centre: np.ndarray
+    width: np.ndarray
+    at: np.ndarray
+    waves: np.ndarray
+
+
+def log_axes(setting: Setting, machine: Machine) -> np.ndarray:
+    """Array (..., 7) of the natural logarithms of `AXES`."""
+    values = process(setting, machine)
+    own = {"average_power_w": values.average_power_w, "spot_mm": values.spot_mm}
+    return np.stack([np.log(own.get(name, getattr(setting, name, None))) for name in AXES], axis=-1)
+
+
+def frame_of(logs: np.ndarray) -> Frame:
+    """Frame of training settings given as `log_axes`, (n, 7)."""
+    axes = np.flatnonzero(np.ptp(logs, axis=0) > 1e-6)
+    chosen = logs[:, axes]
+    centre, width = chosen.mean(axis=0), np.ptp(chosen, axis=0) / 2
+    at = (chosen - centre) / width
+    values, vectors = np.linalg.eigh(_kernel(at, at))
+    lead = np.argsort(-values)[: min(max(WAVES), len(at) // 2)]
+    return Frame(axes, centre, width, at, vectors[:, lead] / np.sqrt(np.maximum(values[lead], 1e-9)))
+
+
+def features(frame: Frame, logs: np.ndarray, waves: bool = True) -> list[np.ndarray]:
+    """Four arrays (q, p): what each latent is a weighted sum of, at `log_axes` (q, 7)."""
+    z = logs[:, frame.axes] - frame.centre
+    k = z.shape[1]
+    plain = np.concatenate([np.ones((len(z), 1)), z], axis=1)
+    pairs = [z[:, i] * z[:, j] * (0.5 if i == j else 1.0) for i in range(k) for j in range(i, k)]
+    columns = [np.concatenate([plain, np.stack(pairs, axis=1)], axis=1), plain, plain, plain]
+    if not waves:
+        return columns
+    height = _kernel(z / frame.width, frame.at) @ frame.waves
+    return [
+        np.concatenate([column, size * height[:, :count]], axis=1)
+        for column, count, size in zip(columns, WAVES, WAVE_SD, strict=True)
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class Expectation:
+    """Prior mean and sd (p,) of all parameters: the four latents' weights, the optical constants, the bend last."""
+
+    mean: np.ndarray
+    sd: np.ndarray
+    sizes: tuple[int, ...]
+
+
+def expectation(frame: Frame, waves: bool = True) -> Expectation:
+    """What to expect of the parameters before any patch was seen."""
+    k = len(frame.axes)
+    pairs = k * (k + 1) // 2
+    count = [min(n, frame.waves.shape[1]) if waves else 0 for n in WAVES]
+    mean = [
+        np.concatenate([[FILM_LEVEL[0]], FILM_SLOPE[frame.axes], np.zeros(pairs + count[0])]),
+        np.concatenate([[SHARE_LEVEL[0]], np.zeros(k + count[1])]),
+        np.concatenate([[HAZE_LEVEL[0]], HAZE_SLOPE[frame.axes], np.zeros(count[2])]),
+        np.concatenate([[GAIN_LEVEL[0]], np.zeros(k + count[3])]),
+    ]
+    sd = [
+        np.concatenate([[FILM_LEVEL[1]], FILM_SLOPE_SD[frame.axes], np.full(pairs, SECOND_ORDER_SD), np.ones(count[0])]),
+        np.concatenate([[SHARE_LEVEL[1]], np.full(k, SHARE_SLOPE_SD), np.ones(count[1])]),
+        np.concatenate([[HAZE_LEVEL[1]], HAZE_SLOPE_SD[frame.axes], np.ones(count[2])]),
+        np.concatenate([[GAIN_LEVEL[1]], np.full(k, GAIN_SLOPE_SD), np.ones(count[3])]),
+    ]
+    return Expectation(
+        np.concatenate([*mean, OPTICS_MEAN, [BEND[0]]]), np.concatenate([*sd, OPTICS_SD, [BEND[1]]]), tuple(len(m) for m in mean)
+    )
+
+
+def widened(theta: np.ndarray, frame: Frame) -> np.ndarray:
+    """Parameters (s, p) of a fit without waves, with waves of height zero put in their places."""
+    plain = expectation(frame, waves=False).sizes
+    parts, start = [], 0
+    for size, count in zip(plain, WAVES, strict=True):
+        parts += [theta[:, start : start + size], np.zeros((len(theta), min(count, frame.waves.shape[1])))]
+        start += size
+    return np.concatenate([*parts, theta[:, start:]], axis=1)
+
+
+def latents(theta: np.ndarray, columns: list[np.ndarray]) -> np.ndarray:
+    """Latents (s, q, 4) of parameters (s, p)."""
+    k, out, start = columns[3].shape[1] - 1, [], 0
+    for column in columns:
+        out.append(theta[:, start : start + column.shape[1]] @ column.T)
+        start += column.shape[1]
+    heat = theta[:, 1 : 1 + k] @ columns[0][:, 1 : 1 + k].T
+    bend = np.maximum(theta[:, -1:], LEAST_BEND)
+    out[0] = out[0] - heat + (1 - np.exp(-np.clip(bend * heat, -6, 6))) / bend
+    return np.stack(out, axis=-1)
+
+
+def latent_slopes(theta: np.ndarray, columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Columns of the film latent with the bend in them (s, q, p0), and its slope by the bend (s, q)."""
+    k = columns[3].shape[1] - 1
+    heat = theta[:, 1 : 1 + k] @ columns[0][:, 1 : 1 + k].T
+    bend = np.maximum(theta[:, -1:], LEAST_BEND)
+    fading = np.exp(-np.clip(bend * heat, -6, 6))
+    bent = np.repeat(columns[0][None], len(theta), axis=0)
+    bent[:, :, 1 : 1 + k] *= fading[..., None]
+    return bent, (fading * (bend * heat + 1) - 1) / bend**2
+
+
+def _kernel(left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Matérn 5/2 over half a box width."""
+    r2 = (left**2).sum(1)[:, None] + (right**2).sum(1)[None, :] - 2 * left @ right.T
+    root = np.sqrt(5 * np.maximum(r2, 0))
+    return (1 + root + root**2 / 3) * np.exp(-root)
