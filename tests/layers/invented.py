@@ -15,7 +15,10 @@ def palette(*names):
     names = names or tuple(LABS)
     return Palette(
         "test signs (invented)", LASER, SHEET,
-        tuple(PaletteColour(name, Setting(15 + i, 800, 300, 6, 0.002), np.array(LABS[name], float), 2.0, 1.0) for i, name in enumerate(names)),
+        tuple(
+            PaletteColour(name, Setting(15 + i, 800, 300, 6, 0.002), np.array(LABS[name], float), 2.0, 1.0)
+            for i, name in enumerate(names)
+        ),
         np.array([82.0, 0.5, 3.0]), ("invented",),
     )  # fmt: skip
 

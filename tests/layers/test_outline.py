@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
 from tint.errors import LimitError
-from tint.layers import outline as outline_module
+from tint.layers import simplify as simplify_module
+from tint.layers.arcs import trace_arcs
 from tint.layers.clean import find_regions
-from tint.layers.outline import trace_arcs, trace_outlines
+from tint.layers.outline import trace_outlines
 
 ROUNDING = 1e-12  # of the frame's area: sums of doubles
 GAP_MM2 = 1e-6  # what may overlap or gape between two layers
@@ -130,9 +131,9 @@ def test_simplified_borders_stay_together_and_near_the_pixels(seed):
 def test_arcs_simplified_far_too_much_are_taken_back_until_none_meet(monkeypatch, seed, share):
     """At the real tolerance arcs hardly ever meet, so the fall-back is driven here with a tolerance of 0.9 and 4.5 px."""
     labels = simulated_map(seed)
-    monkeypatch.setattr(outline_module, "DOUGLAS_PEUCKER_SHARE", share)
+    monkeypatch.setattr(simplify_module, "DOUGLAS_PEUCKER_SHARE", share)
     check_partition(labels, 1.0, trace_outlines(labels, 1.0, 5))
-    monkeypatch.setattr(outline_module, "_clashing", lambda *_: np.empty(0, dtype=int))
+    monkeypatch.setattr(simplify_module, "_clashing", lambda *_: np.empty(0, dtype=int))
     if share == 10:  # the same without the search for arcs that meet: shows that this test can fail
         with pytest.raises((AssertionError, shapely.errors.GEOSException, ValueError)):
             check_partition(labels, 1.0, trace_outlines(labels, 1.0, 5))

@@ -45,7 +45,9 @@ class Regions:
 
     def paint(self, value: np.ndarray) -> np.ndarray:
         """Map (h, w) that holds at each pixel the `value` (n,) of its region."""
-        return np.repeat(value[self.run_region], np.diff(self.run_start, append=math.prod(self.shape))).reshape(self.shape)
+        return np.repeat(value[self.run_region], np.diff(self.run_start, append=math.prod(self.shape))).reshape(
+            self.shape
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +139,9 @@ def absorb_specks(
     if not math.isfinite(min_area_px):
         raise LimitError(f"smallest area {min_area_px} px cannot be; it is a number, 0 keeps every speck.")
     if lab.ndim != 2 or lab.shape[1] != 3 or int(labels.max()) >= len(lab):
-        raise LimitError(f"label {int(labels.max())} has no colour; lab needs one row of three per label, bare metal first.")
+        raise LimitError(
+            f"label {int(labels.max())} has no colour; lab needs one row of three per label, bare metal first."
+        )
     regions = find_regions(labels)
     if not np.isfinite(lab[np.unique(regions.label)]).all():
         raise LimitError("a colour in use is not a number; give every label in the map its Lab.")
