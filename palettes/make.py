@@ -18,7 +18,7 @@ def main() -> None:
         shop = Path(folder) / "demo-shop"
         run_demo(shop, progress=print)
         simulated, real = shop / "simulated", shop / "real-marks"
-        for name in ("machine.toml", "stock.toml", "patches.csv", "palette.json", "palette.png"):
+        for name in ("machine.toml", "stock.toml", "patches.csv", "palette.json", "palette.swatches.png"):
             shutil.copy(simulated / name, HERE / "demo-304" / name)
         shutil.copy(simulated / "plate-1" / "grid.json", HERE / "demo-304" / "grid.json")
         for name in ("machine.toml", "stock.toml"):

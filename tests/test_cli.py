@@ -1,6 +1,9 @@
 """The commands as people call them: answers on stdout, remarks on stderr, one line and exit 1 or 2 where it cannot be."""
 
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 from click.testing import CliRunner
@@ -42,7 +45,8 @@ def test_predict_reads_a_table_of_settings(shop):
 def test_predict_says_loudly_when_it_guesses(shop):
     far = ["--power-pct", 95, "--speed-mm-s", 300, "--freq-khz", 320, "--pulse-ns", 14, "--spacing-mm", 0.01]
     done = tint("predict", shop / "simulated" / "model.json", *far)
-    assert "FAR OUTSIDE the grid" in done.stderr and "line spacing: never varied" in done.stderr
+    said = " ".join(done.stderr.split())
+    assert done.exit_code == 1 and "FAR OUTSIDE the grid" in said and "line spacing: never varied" in said and "SIMULATED" in said
 
 
 def test_match_lists_settings_the_machine_can_do_and_leaves_with_1_out_of_reach(shop):
@@ -99,9 +103,26 @@ def test_nothing_is_replaced_without_force(shop, monkeypatch, tmp_path):
     assert tint("palette", model, "-n", 3, "-o", "p.json").exit_code == 0
     before = (tmp_path / "p.json").read_bytes()
     assert "already there" in one_line(tint("palette", model, "-n", 4, "-o", "p.json"), 2)
+    assert "written as .json" in one_line(tint("palette", model, "-n", 4, "-o", "heron.png", "--force"), 2)
     assert (tmp_path / "p.json").read_bytes() == before
     assert tint("palette", model, "-n", 4, "-o", "p.json", "--force").exit_code == 0
     assert (tmp_path / "p.json").read_bytes() != before
+
+
+def test_names_that_do_not_belong_together_are_said(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    place = shop / "real-marks"
+    facts = "# machine: another laser\n" + (place / "patches.csv").read_text(encoding="utf-8").split("\n", 1)[1].replace("# machine", "# was")
+    (tmp_path / "patches.csv").write_text(facts, encoding="utf-8")
+    done = tint("fit", "patches.csv", "--machine", place / "machine.toml", "--stock", place / "stock.toml", "-o", "model.json")
+    assert done.exit_code == 0 and "CHECK: the patches say machine 'another laser'" in " ".join(done.stderr.split())
+
+
+@pytest.mark.parametrize("words", [["--help"], ["match", "--help"]])
+def test_a_console_without_greek_letters_still_gets_its_text(words):
+    code = f"import sys; from tint.cli import main; main({words!r})"
+    done = subprocess.run([sys.executable, "-c", code], env={**os.environ, "PYTHONIOENCODING": "cp1252"}, capture_output=True)
+    assert done.returncode == 0 and b"Usage" in done.stdout
 
 
 def test_a_grid_goes_out_and_its_readings_come_back(shop, monkeypatch, tmp_path):
@@ -110,10 +131,10 @@ def test_a_grid_goes_out_and_its_readings_come_back(shop, monkeypatch, tmp_path)
     done = tint("grid", place / "machine.toml", "--stock", place / "stock.toml", "-n", 24, "--pulse-ns", "8:30", "-o", "plate")
     assert done.exit_code == 0 and "24 patches in plate" in done.stdout and "Class 4" in done.stderr
     table = (tmp_path / "plate" / "reading.csv").read_text(encoding="utf-8").splitlines()
-    filled = [line.replace(",,,,", ",60,5,10,") if line.endswith(",,,,") else line for line in table]
+    filled = [line.replace(",,,,", ",60,5,10,") if line.endswith(",,,,") else line for line in table if not line.startswith("B03")]
     (tmp_path / "reading.csv").write_text("\n".join(filled), encoding="utf-8")
     done = tint("measure", "plate", "reading.csv", "-o", "patches.csv")
-    assert done.exit_code == 0 and "24 patches in patches.csv, 0 flagged" in done.stdout
+    assert done.exit_code == 0 and "23 patches in patches.csv, 0 flagged" in done.stdout and "1 patches have no reading: B03" in done.stderr
     assert "bare_lab: 60.000 5.000 10.000" in (tmp_path / "patches.csv").read_text(encoding="utf-8")
 
 

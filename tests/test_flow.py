@@ -8,9 +8,9 @@ import pytest
 ROOT = Path(__file__).parents[1] / "tint"
 # Upstream first. Names on one line are equals: they do not import each other.
 FLOW = [
-    {"errors", "words"},
-    {"files"},
-    {"setting", "caution"},
+    {"errors", "words", "metal"},
+    {"files", "caution"},
+    {"setting"},
     {"process", "lab"},
     {"film"},
     {"plan"},

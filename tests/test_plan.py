@@ -73,7 +73,7 @@ def test_a_grid_survives_its_file_and_the_same_seed_gives_the_same_grid(tmp_path
     ("call", "error", "said"),
     [
         ({"n": 5}, DataError, "at least 12"),
-        ({"n": 400}, DataError, r"400 patches of 6 mm do not fit: 144 fit on 100 × 100 mm"),
+        ({"n": 400}, DataError, r"400 patches of 6 mm do not fit: 144 fit on 100 × 100 mm inside the field.*--patch-mm 3 fits"),
         ({"ranges": {"speed_mm_s": (400, 20000)}}, LimitError, "speed 400–20000 mm/s is outside this machine"),
         ({"ranges": {"speed_mm_s": (900, 400)}}, LimitError, "give lowest:highest"),
         ({"ranges": {"power_pct": (0, 40)}}, LimitError, "power starts above 0"),
@@ -81,11 +81,21 @@ def test_a_grid_survives_its_file_and_the_same_seed_gives_the_same_grid(tmp_path
         ({"ranges": {"power_pct": (1, 2), "speed_mm_s": (9000, 9900)}}, DataError, "between 5 and 36 J/mm²"),
         ({"ranges": {f: (6, 6) for f in ("power_pct", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm")}}, DataError, "no field varies"),
         ({"patch_mm": -1}, LimitError, "above 0"),
+        ({"patch_mm": float("nan")}, LimitError, "above 0"),
+        ({"gap_mm": float("inf")}, LimitError, "above 0"),
+        ({"n": 4200}, DataError, "use several plates"),
     ],
 )
 def test_a_grid_that_cannot_be_is_refused(call, error, said):
     with pytest.raises(error, match=said):
         plan_grid(LASER, PLATE, **{"n": 60, **call})
+
+
+@pytest.mark.parametrize("size", [(300, 17), (17, 300)])
+def test_a_plate_of_one_row_or_column_is_planned(size):
+    wide = Machine("wide", 60, [2, 500], [1, 4000], 10000, [300, 300], spot_um=60)
+    grid = plan_grid(wide, Stock("bar", "304", "2B", 1.5, size), 24)
+    assert len(grid) == 24 and len(set(map(tuple, grid.xy_mm.tolist()))) == 24
 
 
 def test_the_drawing_of_the_plate_measures_what_the_grid_says():
@@ -103,7 +113,7 @@ def test_the_drawing_of_the_plate_measures_what_the_grid_says():
 def test_the_folder_of_a_plate_holds_settings_in_marking_order_and_a_table_to_fill_in(tmp_path):
     grid = plan_grid(LASER, PLATE, 24)
     folder = write_plate(grid, tmp_path / "plate")
-    assert {item.name for item in folder.iterdir()} == {"grid.json", "settings.csv", "plate.svg", "reading.csv", "README.txt"}
+    assert {item.name for item in folder.glob("[!.]*")} == {"grid.json", "settings.csv", "plate.svg", "reading.csv", "README.txt"}
     assert read_settings(folder / "settings.csv") == grid.setting[np.argsort(grid.order)]
     assert read_grid(folder).ids == grid.ids
     blank = (folder / "reading.csv").read_text(encoding="utf-8")

@@ -53,12 +53,12 @@ def test_the_row_of_a_bad_value_is_named():
     [
         ({"power_pct": 101}, "power 101 % is outside this machine"),
         ({"speed_mm_s": 20000}, r"speed 20000 mm/s is outside this machine \(0–10000 mm/s\)"),
-        ({"freq_khz": 0.5}, r"frequency 0.5 kHz is outside this machine \(1–4000 kHz\)"),
-        ({"pulse_ns": 1}, r"pulse width 1 ns is outside this machine \(2–500 ns\). Edit machine.toml or drop row 1"),
+        ({"freq_khz": 0.5}, r"frequency 0.5 kHz is outside this machine \(1–4000 kHz\). Drop row 1, or check machine.toml"),
+        ({"pulse_ns": 1}, r"pulse width 1 ns is outside this machine \(2–500 ns\). "),
     ],
 )
 def test_a_setting_beyond_the_machine_is_refused_with_what_is_allowed(change, said):
-    setting = Setting([20], 800, 300, 6, 0.002).replace(**change)
+    setting = Setting([20, 20], 800, 300, 6, 0.002).replace(**change)
     with pytest.raises(LimitError, match=said):
         LASER.check(setting)
 
@@ -81,6 +81,8 @@ def test_below_the_full_energy_frequency_the_average_power_falls_with_the_freque
 def test_a_power_curve_replaces_the_straight_line():
     laser = Machine("metered", 60, [4, 500], [1, 2000], 8000, [175, 175], spot_um=60, power_curve=[[10, 4], [50, 28], [100, 57]])
     assert laser.average_power_w(Setting([10, 30, 100], 800, 300, 8, 0.002)).tolist() == [4, 16, 57]
+    with pytest.raises(LimitError, match="power 5 % is outside this machine"):
+        laser.check(Setting(5, 800, 300, 8, 0.002))  # nobody measured there
 
 
 @pytest.mark.parametrize(
@@ -94,6 +96,10 @@ def test_a_power_curve_replaces_the_straight_line():
         ({"spot_um": None}, "spot_um, or beam_mm with lens_focal_mm"),
         ({"full_energy_khz": [100]}, "1 numbers for 2 pulse widths"),
         ({"power_curve": [[10, 5], [5, 9]]}, "both rising"),
+        ({"power_curve": [[10, 4], [50]]}, "both rising"),
+        ({"power_curve": "x"}, "both rising"),
+        ({"power_curve": [[10, 4], [50, math.nan]]}, "power_curve nan cannot be"),
+        ({"pulse_ns": [4, 4, 8]}, "rising order"),
         ({"field_mm": 175}, "needs a list of numbers"),
     ],
 )
@@ -105,7 +111,7 @@ def test_a_machine_that_cannot_be_is_refused(change, said):
 
 
 def test_machine_and_stock_survive_their_files(tmp_path):
-    laser = Machine('bench "one" \\ ü', 60, [4, 8], [1, 2000], 8000, [175, 175], beam_mm=7.5, lens_focal_mm=254,
+    laser = Machine('bench "one" \\ ü \U000e0001', 60, [4, 8], [1, 2000], 8000, [175, 175], beam_mm=7.5, lens_focal_mm=254,
                     full_energy_khz=[900, 600], power_curve=[[10, 4], [100, 57]])  # fmt: skip
     (tmp_path / "machine.toml").write_text(toml_text(laser, ("a remark",)), encoding="utf-8")
     (tmp_path / "stock.toml").write_text(toml_text(SHEET), encoding="utf-8")

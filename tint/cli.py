@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import inspect
 import json
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,9 +18,17 @@ from tint.caution import SHORT
 from tint.errors import TintError
 from tint.words import FIELDS, UNITS, WORDS
 
+ORDER = ("demo", "grid", "measure", "fit", "palette", "separate", "job", "predict", "match")  # of the work
+
 
 class Commands(click.Group):
     """Commands whose `TintError` becomes one line on stderr and the error's exit code."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # Δ and ² on a console that lacks them
+        return super().main(*args, **kwargs)
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -28,7 +38,7 @@ class Commands(click.Group):
             ctx.exit(error.exit_code)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self.commands)  # in the order of the work, not of the alphabet
+        return [*[name for name in ORDER if name in self.commands], *sorted(set(self.commands) - set(ORDER))]
 
 
 PATH = click.Path(path_type=Path)
@@ -68,7 +78,13 @@ def examples(*lines: str) -> Callable[[Any], Any]:
 
 
 def remark(text: str) -> None:
-    click.echo(text, err=True)
+    """Says a remark on stderr, wrapped to the terminal."""
+    width = min(shutil.get_terminal_size((100, 24)).columns, 110)
+    click.echo(
+        "\n".join(textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, initial_indent=""))
+        or text,
+        err=True,
+    )
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
@@ -86,7 +102,7 @@ def main() -> None:
     """
 
 
-@main.command()
+@main.command(short_help="Build the invented shop and run the whole job on it.")
 @examples(
     "tint demo demo-shop",
 )
@@ -96,14 +112,14 @@ def demo(folder: Path, force: bool) -> None:
     """Build the invented shop in FOLDER and run the whole main job on it.
 
     A simulated laser marks a grid; tint fits, chooses a palette, separates a kingfisher sign and writes the jobs. Then
-    the same on a grid of real marks (open data, camera colours). Takes about half a minute.
+    the same on a grid of real marks (open data, camera colours). Takes about a minute.
     """
     from tint.demo.shop import run_demo
 
     click.echo(run_demo(folder, force=force, progress=remark))
 
 
-@main.command()
+@main.command(short_help="Plan a test grid inside the limits.")
 @examples(
     "tint grid machine.toml --stock stock.toml -n 60 -o plate-1",
     "tint grid machine.toml --stock stock.toml -n 48 --power-pct 15:40 --pulse-ns 6:6 -o plate-2",
@@ -125,6 +141,7 @@ def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap
     Ranges are lowest:highest; what is not stated takes what usually colours steel. The folder holds grid.json (for
     `tint measure`), settings.csv, plate.svg (what to mark, and a map to print) and reading.csv (to fill in).
     """
+    from tint.metal import metal_of
     from tint.plan import plan_grid, write_plate
     from tint.setting import read_machine, read_stock
 
@@ -140,6 +157,11 @@ def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap
         seed=seed,
     )
     write_plate(planned, output, force=force)
+    metal = metal_of(planned.stock.grade)
+    if not stated and (metal is None or "stainless" not in metal.name):
+        remark(
+            f"the ranges are those that usually colour stainless steel; for {planned.stock.grade} scout with a small plate first"
+        )
     click.echo(f"{len(planned)} patches in {output}, about {planned.time_s / 60:.0f} min of scanning")
     remark(SHORT)
 
@@ -155,7 +177,7 @@ def _range(field: str, text: str) -> tuple[float, float]:
         raise DataError(f"{option} {text!r} is not a range; write lowest:highest, such as {option} 400:1600.") from None
 
 
-@main.command()
+@main.command(short_help="Join instrument readings to a grid.")
 @examples(
     "tint measure plate-1 reading.csv --kind csv -o patches.csv",
 )
@@ -180,12 +202,14 @@ def measure(grid: Path, file: Path, kind: str, output: Path, force: bool) -> Non
     missing = [name for name in planned.ids if name not in patches.ids]
     if missing:
         remark(f"{len(missing)} patches have no reading: {', '.join(missing[:8])}{' …' if len(missing) > 8 else ''}")
+    if "adapted" in patches.facts:
+        remark(f"readings converted {patches.facts['adapted']}")
     if patches.bare_lab is None:
         remark('no row named "bare": measure the unmarked metal too, the palette needs it')
     click.echo(f"{len(patches)} patches in {output}, {int((~patches.good).sum())} flagged")
 
 
-@main.command()
+@main.command(short_help="Fit colour to settings; say how far off it is.")
 @examples(
     "tint fit patches.csv --machine machine.toml --stock stock.toml -o model.json",
     "tint fit monday.csv tuesday.csv --machine machine.toml --stock stock.toml -o model.json",
@@ -207,13 +231,23 @@ def fit(patches: tuple[Path, ...], machine: Path, stock: Path, seed: int, output
 
     refuse_overwrite(output, force)
     joined = join_patches([read_patches(path) for path in patches])
-    model = fit_model(joined, read_machine(machine), read_stock(stock), seed=seed)
+    laser, sheet = read_machine(machine), read_stock(stock)
+    for word, said, given in (
+        ("machine", joined.facts.get("machine"), laser.name),
+        ("stock", joined.facts.get("stock"), sheet.name),
+    ):
+        if said and said != given:
+            remark(
+                f"CHECK: the patches say {word} {said!r}, your file says {given!r}. A model of the wrong {word} is worthless."
+            )
+    remark(f"fitting {int(joined.good.sum())} patches …")
+    model = fit_model(joined, laser, sheet, seed=seed)
     write_model(model, output, force=force)
     click.echo(report_text(model.report))
     remark(f"model written to {output}")
 
 
-@main.command()
+@main.command(short_help="The colour of a setting, and how sure.")
 @examples(
     "tint predict model.json --power-pct 22 --speed-mm-s 900 --freq-khz 400 --pulse-ns 14 --spacing-mm 0.002",
     "tint predict model.json --settings settings.csv",
@@ -222,10 +256,14 @@ def fit(patches: tuple[Path, ...], machine: Path, stock: Path, seed: int, output
 @click.option("--settings", "settings_file", type=PATH, help="settings.csv with one setting per row.")
 @of_each_field("", type=float)
 @JSON
-def predict(model: Path, settings_file: Path | None, as_json: bool, **values: float | None) -> None:
-    """Colour of a setting, and how sure: 9 of 10 fresh marks land within de00_90 (ΔE00)."""
+@click.pass_context
+def predict(ctx: click.Context, model: Path, settings_file: Path | None, as_json: bool, **values: float | None) -> None:
+    """Colour of a setting, and how sure: 9 of 10 fresh marks land within de00_90 (ΔE00).
+
+    Leaves with 1 where a setting is so far from the grid that the colour is a guess.
+    """
     from tint.measure.patches import read_settings, settings_table
-    from tint.model.answer import prediction_remarks
+    from tint.model.answer import is_guess, model_remarks, prediction_remarks
     from tint.model.model import predict as predict_colour
     from tint.model.model import read_model
     from tint.setting import Setting
@@ -243,7 +281,7 @@ def predict(model: Path, settings_file: Path | None, as_json: bool, **values: fl
     fitted = read_model(model)
     fitted.machine.check(setting, str(settings_file or ""))
     prediction = predict_colour(fitted, setting)
-    for line in prediction_remarks(prediction):
+    for line in (*model_remarks(fitted), *prediction_remarks(prediction)):
         remark(line)
     columns = {
         "L": prediction.lab[:, 0],
@@ -260,9 +298,11 @@ def predict(model: Path, settings_file: Path | None, as_json: bool, **values: fl
     else:
         click.echo(settings_table(setting, after={name: column.round(2) for name, column in columns.items()}), nl=False)
     remark(SHORT)
+    if is_guess(prediction):
+        ctx.exit(1)
 
 
-@main.command()
+@main.command(short_help="Settings for a colour, safest first.")
 @examples(
     "tint match model.json --lab 45,10,-30",
     "tint match model.json --srgb '#4466aa' -n 3",
@@ -279,15 +319,18 @@ def match(ctx: click.Context, model: Path, lab: str | None, srgb: str | None, co
     Leaves with 1 where the wish is out of reach; the nearest is printed all the same.
     """
     from tint.lab import lab_from_hex
-    from tint.model.answer import found_dict, found_text
+    from tint.model.answer import found_dict, found_text, model_remarks
     from tint.model.find import find_setting
     from tint.model.model import read_model
 
     if (lab is None) == (srgb is None):
         raise click.UsageError("give the wished colour with --lab or with --srgb.")
     wish = _lab(lab) if lab is not None else lab_from_hex(srgb or "")
-    found = find_setting(read_model(model), wish, n=count)
+    fitted = read_model(model)
+    found = find_setting(fitted, wish, n=count)
     click.echo(json.dumps(found_dict(found), indent=1) if as_json else found_text(found))
+    for line in model_remarks(fitted):
+        remark(line)
     remark(SHORT)
     if not found.reachable:
         ctx.exit(1)
@@ -300,7 +343,7 @@ def _lab(text: str) -> Any:
     from tint.measure.patches import lab_problem
 
     try:
-        lab = np.array([float(part) for part in text.split(",")])
+        lab = np.array([float(part) for part in text.replace(",", " ").split()])
         if lab.shape != (3,):
             raise ValueError
     except ValueError:
@@ -310,7 +353,7 @@ def _lab(text: str) -> Any:
     return lab
 
 
-@main.command()
+@main.command(short_help="Choose the handful of colours, and draw them.")
 @examples(
     "tint palette model.json -n 8 -o palette.json",
     "tint palette model.json -n 6 --for kingfisher.svg -o kingfisher-palette.json",
@@ -342,7 +385,7 @@ def palette(model: Path, count: int, artwork: Path | None, name: str | None, out
     remark(SHORT)
 
 
-@main.command()
+@main.command(short_help="Artwork into layers, with a proof.")
 @examples(
     "tint separate kingfisher.svg palette.json -o kingfisher-layers",
     "tint separate heron.png palette.json --width-mm 60 -o heron-layers",
@@ -375,25 +418,62 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     remark(f"proof in {output / 'proof.png'}: screens differ and metal shifts with the angle")
 
 
-@main.command()
+@main.command(short_help="Write the job folder for the bench.")
 @examples(
     "tint job kingfisher-layers machine.toml -o kingfisher-job",
+    "tint job kingfisher-layers machine.toml --trial --at-mm 20,10 -o kingfisher-job",
+    "tint job trail-layers machine.toml --hatch --inset-spot 0.25 -o trail-job",
+    "tint job heron-layers machine.toml --timed kingfisher-job=25:20 --timed trail-job=4:05 -o heron-job",
 )
 @click.argument("layers", type=PATH)
 @click.argument("machine", type=PATH)
+@click.option(
+    "--trial", is_flag=True, help="Add a row of small squares, one per layer, for the blank's edge: mark it first."
+)
+@click.option("--at-mm", metavar="X,Y", help="Artwork's top left corner from the blank's  [default: centred]")
+@click.option("--hatch", is_flag=True, help="Add every scan line, for machines that follow lines.")
+@click.option("--inset-spot", type=float, default=0.0, show_default=True,
+              help="Draw layers smaller on every side by this share of the spot; too much leaves bare hairlines.")  # fmt: skip
+@click.option("--timed", metavar="JOB=TIME", multiple=True,
+              help="Job folder and how long its marking took, two or more: sets turn_ms and jump_ms.")  # fmt: skip
 @output("job")
 @FORCE
-def job(layers: Path, machine: Path, output: Path, force: bool) -> None:
-    """Write the job folder of LAYERS: drawings, masks, settings, order, time and a sheet."""
+def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, hatch: bool, inset_spot: float, timed: tuple[str, ...],
+        output: Path, force: bool) -> None:  # fmt: skip
+    """Write the job folder of LAYERS: drawings, masks, settings, order, time and a sheet.
+
+    With --timed the times come from jobs you timed with a watch (first to last pulse, waits not counted; seconds, min:s
+    or h:min:s), and the two lines for machine.toml are printed.
+    """
     from tint.job.job import write_job
-    from tint.job.record import job_text
+    from tint.job.summary import job_summary
+    from tint.job.timing import calibrated_timing, read_timed, timing_lines
     from tint.layers.folder import read_layers
     from tint.setting import read_machine
 
-    written = write_job(read_layers(layers), read_machine(machine), output, force=force)
-    click.echo(job_text(written))
+    laser = read_machine(machine)
+    timing = calibrated_timing([read_timed(text) for text in timed], laser) if timed else None
+    written = write_job(read_layers(layers), laser, output, force=force, at_mm=_place(at_mm), timing=timing,
+                        inset_spot=inset_spot, hatch=hatch, trial=trial)  # fmt: skip
+    click.echo(job_summary(written))
+    for line in written.remarks:
+        remark(f"note: {line}")
+    if timing is not None:
+        remark("\n".join((f"put into machine.toml ({timing.source}):", *timing_lines(timing))))
     remark(f"start with {output / 'README.txt'} and {output / 'sheet.pdf'}")
     remark(SHORT)
+
+
+def _place(text: str | None) -> tuple[float, float] | None:
+    from tint.errors import DataError
+
+    if text is None:
+        return None
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        raise DataError(f"--at-mm {text!r} is not a place; write two numbers, such as --at-mm 20,10.") from None
+    return x, y
 
 
 if __name__ == "__main__":

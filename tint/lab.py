@@ -19,6 +19,18 @@ from tint.errors import DataError
 L_RANGE, AB_LIMIT = (-1.0, 110.0), 130.0
 
 
+def lab_problem(lab: np.ndarray) -> str:
+    """What is wrong with a Lab (3,) that no surface can have; "" where nothing is."""
+    if lab.shape != (3,) or not np.isfinite(lab).all():
+        return "L, a, b need three numbers."
+    if not L_RANGE[0] <= lab[0] <= L_RANGE[1]:
+        return f"L {lab[0]:g} cannot be; CIELAB L runs from 0 to 100 (not 0 to 1, not 0 to 255)."
+    for name, value in zip("ab", lab[1:], strict=True):
+        if abs(value) > AB_LIMIT:
+            return f"{name} {value:g} cannot be; CIELAB {name} of a surface stays within ±{AB_LIMIT:g}."
+    return ""
+
+
 def delta_e00(lab1: Any, lab2: Any) -> np.ndarray:
     """Colour difference ΔE00 [1] between Lab arrays (..., 3), broadcast against each other; shape (...).
 

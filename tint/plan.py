@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,6 +32,7 @@ USUAL = {
     "freq_khz": (150.0, 1500.0),
     "pulse_ns": (4.0, 200.0),
 }
+MOST_PATCHES = 1000  # of 4096 candidates; a plate of 10,000 mm² holds a few hundred
 SPACING_OF_SPOT = 1 / 25  # line spacing as a share of the spot: 0.002–0.003 mm for 60 µm in that table
 
 
@@ -70,6 +72,12 @@ class Grid:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    @property
+    def mark(self) -> str:
+        """Eight signs that tell this plate from every other: they stand in its table of readings and are checked there."""
+        content = repr((self.ids, self.setting.table().round(9).tolist(), self.xy_mm.round(6).tolist()))
+        return hashlib.sha256(content.encode()).hexdigest()[:8]
 
     @property
     def time_s(self) -> float:
@@ -124,6 +132,8 @@ def plan_grid(
         areal = process(pool, machine).areal_energy_j_mm2
         pool = pool[(areal >= AREAL_J_MM2[0]) & (areal <= AREAL_J_MM2[1])]
     repeats = REPEATS if n >= 24 else 2
+    if n > MOST_PATCHES:
+        raise DataError(f"{n} patches are more than a plan holds ({MOST_PATCHES}); use several plates.")
     if len(pool) < n:
         raise DataError(
             f"only {len(pool)} settings of this box lie between {AREAL_J_MM2[0]:g} and {AREAL_J_MM2[1]:g} J/mm². "
@@ -135,7 +145,7 @@ def plan_grid(
     columns = len({x for x, _ in places})
     cells = rng.permutation(n)
     # repeats of the first setting: near the corners and the middle of the plate
-    spots = [0, n - 1, columns - 1, n // 2][:repeats]
+    spots = list(dict.fromkeys([0, n - 1, columns - 1, n // 2, *range(n)]))[:repeats]
     cells = np.concatenate([spots, [cell for cell in cells if cell not in spots]]).astype(int)
     table = np.concatenate([np.repeat(chosen.table()[:1], repeats, axis=0), chosen.table()[1:]])
     placed = np.empty_like(table)
@@ -214,13 +224,14 @@ def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
     rows = [
         [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])] for i in in_order
     ]  # fmt: skip
-    with new_folder(folder, force=force) as place:
+    with new_folder(folder, "grid", force=force) as place:
         write_grid(grid, place / "grid.json")
         (place / "settings.csv").write_text(
             "\n".join(",".join(row) for row in [columns, *rows]) + "\n", encoding="utf-8"
         )
         (place / "plate.svg").write_text(grid_svg(grid), encoding="utf-8")
         blank = [
+            f"# plate: {grid.mark}",
             "# illuminant: D50",
             "# instrument: ",
             "# geometry: ",
@@ -246,7 +257,7 @@ def _plate_readme(grid: Grid) -> str:
     return "\n".join(
         [f"{grid.name}: {len(grid)} patches on {grid.stock.name}, for {grid.machine.name}",
          f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round", "", *files, "", "BEFORE YOU START",
-         *(f"- {line}" for line in cautions(grid.machine.wavelength_nm)), ""]
+         *(f"- {line}" for line in cautions(grid.machine.wavelength_nm, grid.stock.grade)), ""]
     )  # fmt: skip
 
 
@@ -278,6 +289,7 @@ def grid_svg(grid: Grid) -> str:
 
 
 def _escape(text: str) -> str:
+    text = "".join(c for c in text if c.isprintable())
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
@@ -290,7 +302,7 @@ def _id(cell: int, columns: int) -> str:
 def _box(machine: Machine, ranges: dict[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
     spacing = float(f"{spot_mm(machine) * SPACING_OF_SPOT:.1g}")
     limits = {
-        "power_pct": (0.0, 100.0),
+        "power_pct": machine.power_range_pct,
         "speed_mm_s": (0.0, machine.max_speed_mm_s),
         "freq_khz": machine.freq_khz,
         "pulse_ns": (machine.pulse_ns[0], machine.pulse_ns[-1]),
@@ -336,7 +348,7 @@ def _pool(machine: Machine, box: dict[str, tuple[float, float]], seed: int) -> S
         elif field == "passes":
             columns[field] = np.minimum(np.floor(low + share * (high - low + 1)), high)
         elif field in ("focus_mm", "hatch_deg"):
-            columns[field] = low + share * (high - low)
+            columns[field] = np.round(low + share * (high - low), 2 if field == "focus_mm" else 0)
         else:
             columns[field] = _dial(low * (high / low) ** share, low, high)
     return Setting(**columns)
@@ -362,9 +374,18 @@ def _spread(pool: Setting, n: int) -> Setting:
     return pool[chosen]
 
 
+def _fitting_mm(room: list[float], n: int, gap_mm: float) -> float:
+    """Largest patch [mm], to half a millimetre, of which n fit the room."""
+    for half in range(40, 0, -1):
+        step = half / 2 + gap_mm
+        if int((room[0] + gap_mm) // step) * int((room[1] + gap_mm) // step) >= n:
+            return half / 2
+    return 0.5
+
+
 def _places(machine: Machine, stock: Stock, n: int, patch_mm: float, gap_mm: float) -> list[tuple[float, float]]:
     """Centres of n patches in rows, centred on the plate, as near to the plate's own proportions as can be."""
-    if patch_mm <= 0 or gap_mm < 0:
+    if not (0 < patch_mm < math.inf and 0 <= gap_mm < math.inf):
         raise LimitError("patch size [mm] is above 0 and the gap is not negative.")
     step = patch_mm + gap_mm
     room = [min(plate - 2 * EDGE_MM, reach) for plate, reach in zip(stock.size_mm, machine.field_mm, strict=True)]
@@ -372,7 +393,7 @@ def _places(machine: Machine, stock: Stock, n: int, patch_mm: float, gap_mm: flo
     if most[0] * most[1] < n:
         raise DataError(
             f"{n} patches of {patch_mm:g} mm do not fit: {max(0, most[0] * most[1])} fit on {stock.size_mm[0]:g} × {stock.size_mm[1]:g} mm "
-            f"inside the field. Ask for fewer, make them smaller (--patch-mm), or take a larger plate."
+            f"inside the field. Ask for fewer, make them smaller (--patch-mm {_fitting_mm(room, n, gap_mm):g} fits), or take a larger plate."
         )
     wanted = math.ceil(math.sqrt(n * room[0] / room[1]))
     columns = min(most[0], max(wanted, math.ceil(n / most[1])))

@@ -7,9 +7,10 @@ how many watts a percentage is; a `Stock` is the metal on the bench.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ __all__ = [
 ]  # fmt: skip
 
 _POSITIVE = FIELDS[:6]
+_TIMES = ("turn_ms", "jump_ms", "jump_speed_mm_s")
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,11 +159,18 @@ class Machine:
     full_energy_khz : per pulse width, the frequency [kHz] below which that width cannot carry the full average power
         (the pulse energy has reached its limit); one number per entry of `pulse_ns`; empty: no such limit known
     power_curve : pairs (percent, watts) from a power meter; empty: watts follow the percentage in a straight line
+    turn_ms, jump_ms : what the machine spends from one scan line to the next, and on settling after a jump to another
+        region [ms]; None: not known, jobs take common practice. `tint job --timed` finds them
+    jump_speed_mm_s : speed of such a jump [mm/s]; None: the highest scan speed
 
     Raises
     ------
     LimitError
         A number is missing, negative, or does not fit the others.
+
+    Notes
+    -----
+    Machines that differ only in those last three are equal: time does not change a colour.
     """
 
     name: str
@@ -177,6 +186,9 @@ class Machine:
     m2: float = 1.3  # common practice, no source: a single-mode fibre source is stated at 1.1 to 1.6
     full_energy_khz: tuple[float, ...] = ()
     power_curve: tuple[tuple[float, float], ...] = ()
+    turn_ms: float | None = field(default=None, compare=False)
+    jump_ms: float | None = field(default=None, compare=False)
+    jump_speed_mm_s: float | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         for name, size in (("pulse_ns", None), ("freq_khz", 2), ("field_mm", 2), ("full_energy_khz", None)):
@@ -184,14 +196,24 @@ class Machine:
             object.__setattr__(self, name, values)
             if size and len(values) != size:
                 raise LimitError(f"{name} of the machine needs {size} numbers, found {len(values)}.")
-        for name in ("max_power_w", "max_speed_mm_s", "wavelength_nm", "lens_focal_mm", "spot_um", "beam_mm", "m2"):
+        for name in (
+            "max_power_w",
+            "max_speed_mm_s",
+            "wavelength_nm",
+            "lens_focal_mm",
+            "spot_um",
+            "beam_mm",
+            "m2",
+            *_TIMES,
+        ):
             value = getattr(self, name)
-            if value is None and name in ("lens_focal_mm", "spot_um", "beam_mm"):
+            if value is None and name in ("lens_focal_mm", "spot_um", "beam_mm", *_TIMES):
                 continue
-            object.__setattr__(self, name, _numbers(name, [value])[0])
+            zero = name in ("turn_ms", "jump_ms") and value == 0 and not isinstance(value, bool)
+            object.__setattr__(self, name, 0.0 if zero else _numbers(name, [value])[0])
         if not isinstance(self.name, str) or not self.name:
             raise LimitError("name of the machine is missing.")
-        if not self.pulse_ns or list(self.pulse_ns) != sorted(self.pulse_ns):
+        if not self.pulse_ns or list(self.pulse_ns) != sorted(set(self.pulse_ns)):
             raise LimitError("pulse_ns of the machine needs pulse widths [ns] in rising order.")
         if self.freq_khz[0] >= self.freq_khz[1]:
             raise LimitError("freq_khz of the machine needs [lowest, highest] in kHz.")
@@ -201,17 +223,30 @@ class Machine:
             raise LimitError(
                 f"full_energy_khz has {len(self.full_energy_khz)} numbers for {len(self.pulse_ns)} pulse widths; give one for each."
             )
-        curve = np.asarray(self.power_curve, dtype=float)
-        if curve.size:
-            rising = curve.ndim == 2 and curve.shape[1] == 2 and len(curve) >= 2
-            if not rising or (np.diff(curve, axis=0) <= 0).any() or (curve < 0).any():
+        if self.power_curve:
+            pairs = (
+                [_numbers("power_curve", pair) for pair in self.power_curve]
+                if isinstance(self.power_curve, (list, tuple))
+                else []
+            )
+            rising = all(
+                low[0] < high[0] and low[1] < high[1]
+                for low, high in itertools.pairwise(pairs)
+                if len(low) == len(high) == 2
+            )
+            if len(pairs) < 2 or any(len(pair) != 2 for pair in pairs) or not rising:
                 raise LimitError("power_curve needs two or more [percent, watts] pairs, both rising.")
-            object.__setattr__(self, "power_curve", tuple((float(p), float(w)) for p, w in curve))
+            object.__setattr__(self, "power_curve", tuple(pairs))
 
     @property
     def pulse_is_range(self) -> bool:
         """True where any pulse width between the two stated can be dialled."""
         return len(self.pulse_ns) == 2
+
+    @property
+    def power_range_pct(self) -> tuple[float, float]:
+        """Lowest and highest power that can be dialled [%]: 0 to 100, or where the power curve was measured."""
+        return (self.power_curve[0][0], self.power_curve[-1][0]) if self.power_curve else (0.0, 100.0)
 
     def average_power_w(self, setting: Setting) -> np.ndarray:
         """Average power [W] that reaches the lens, shape of the setting.
@@ -244,7 +279,7 @@ class Machine:
             Names the first setting outside and what is allowed.
         """
         for name, low, high in (
-            ("power_pct", 0.0, 100.0),
+            ("power_pct", *self.power_range_pct),
             ("speed_mm_s", 0.0, self.max_speed_mm_s),
             ("freq_khz", *self.freq_khz),
             ("pulse_ns", self.pulse_ns[0], self.pulse_ns[-1]),
@@ -262,10 +297,9 @@ class Machine:
     def _refuse(self, setting: Setting, name: str, outside: np.ndarray, allowed: str, source: str) -> None:
         row = int(np.flatnonzero(outside.ravel())[0])
         value = getattr(setting, name).ravel()[row]
-        drop = f" or drop row {row + 1}{f' of {source}' if source else ''}" if setting.shape else ""
-        raise LimitError(
-            f"{WORDS[name]} {value:g} {UNITS[name]} is outside this machine ({allowed}). Edit machine.toml{drop}."
-        )
+        many = setting.shape and setting.power_pct.size > 1
+        drop = f" Drop row {row + 1}{f' of {source}' if source else ''}, or check machine.toml." if many else ""
+        raise LimitError(f"{WORDS[name]} {value:g} {UNITS[name]} is outside this machine ({allowed}).{drop}")
 
     def as_dict(self) -> dict[str, Any]:
         """Fields as plain values for JSON or TOML, unset ones left out."""
@@ -353,7 +387,7 @@ def stock_from(values: dict[str, Any], where: str = "the stock") -> Stock:
 def _toml_value(value: Any) -> str:
     if isinstance(value, str):
         quoted = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in quoted) + '"'
+        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in quoted) + '"'
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_toml_value(item) for item in value) + "]"
     return repr(value)

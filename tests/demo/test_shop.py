@@ -37,7 +37,7 @@ def test_the_plate_and_its_readings_belong_together(shop):
 def test_a_job_folder_holds_what_its_readme_lists(shop, side, name):
     folder = shop / side / f"job-{name}"
     readme = (folder / "README.txt").read_text(encoding="utf-8")
-    for item in folder.iterdir():
+    for item in folder.glob("[!.]*"):
         assert item.name in readme
     with (folder / "settings.csv").open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))

@@ -8,7 +8,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from tint.errors import LimitError
-from tint.job.heat import HeatInputs, cooling_wait_s, metal_of, plate_of, rise_k
+from tint.job.heat import HeatInputs, cooling_wait_s, plate_of, rise_k
+from tint.metal import metal_of
 from tint.setting import Stock
 
 PRINTED = 0.05  # half a digit of "5.2 s"

@@ -18,7 +18,7 @@ from tint.setting import FIELDS, Setting
 
 
 def test_the_folder_holds_every_file_and_nothing_else(folder: Path, job: Job) -> None:
-    assert {path.name for path in folder.iterdir()} == {
+    assert {path.name for path in folder.iterdir()} - {".tint"} == {
         "job.json", "settings.csv", "layers.svg", "layers.dxf", "masks", "proof.png", "sheet.pdf", "README.txt",
     }  # fmt: skip
     assert len(list((folder / "masks").iterdir())) == len(job.layers)

@@ -10,7 +10,7 @@ from tint.job.masks import mask_name
 
 def test_every_file_of_the_folder_is_explained(folder: Path, job: Job) -> None:
     text = (folder / "README.txt").read_text(encoding="utf-8")
-    for path in folder.iterdir():
+    for path in folder.glob("[!.]*"):
         assert path.name in text, path.name
     for layer in job.layers:
         assert f"masks/{mask_name(layer)}" in text

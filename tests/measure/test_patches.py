@@ -69,6 +69,8 @@ def test_numbers_survive_the_file_to_ten_decimals(tmp_path_factory, ab, lightnes
         ([HEADER.replace("speed_mm_s", "speed_m_min"), GOOD], "column 'speed_m_min' has a unit tint does not read; convert it to speed_mm_s"),
         ([HEADER.replace("spacing_mm", "spacing (in)"), GOOD], r"column 'spacing \(in\)' has a unit"),
         ([HEADER.replace("power_pct", "power_w"), GOOD], "convert it to power_pct"),
+        (["# illuminant: /", HEADER, GOOD], "illuminant '/' is not known"),
+        (["a" * 140_000 + ",patch", GOOD], "no header row"),
         ([HEADER + ",a", GOOD + ",1"], "column a is there twice"),
         ([HEADER, GOOD, "A02,20,fast,300,6,0.002,55,10,-20"], "line 3, column speed_mm_s: 'fast' is not a number"),
         ([HEADER, 'A01,"20,5",800,300,6,0.002,55,10,-20'], "line 2, column power_pct: '20,5' has a decimal comma; write 20.5"),
@@ -125,6 +127,19 @@ def test_several_tables_join_and_ids_used_twice_get_their_tables_number():
     joined = join_patches([some(2), some(3)])
     assert joined.ids == ("1-P0", "1-P1", "2-P0", "2-P1", "P2")
     assert len(joined.setting) == 5
+
+
+def test_joining_loses_no_fact_and_refuses_another_machine():
+    one = some(1, facts={"machine": "A", "source": "x"})
+    other = some(1, facts={"machine": "A", "source": "y", "remark": "SIMULATED", "bare_lab": "80 0 3"})
+    assert join_patches([one, other]).facts == {"machine": "A", "source": "x | y", "remark": "SIMULATED", "bare_lab": "80 0 3"}
+    with pytest.raises(FileError, match="different machines"):
+        join_patches([one, some(1, facts={"machine": "B"})])
+
+
+def test_columns_with_notes_of_ones_own_are_left_alone(tmp_path):
+    header, row = HEADER + ",focus note,x,speed remark", GOOD + ",sharp,3,slow"
+    assert len(read_patches(table(tmp_path, header, row))) == 1
 
 
 def test_patches_that_do_not_fit_together_are_refused():

@@ -42,11 +42,37 @@ def test_repeated_readings_are_averaged_and_their_spread_is_the_uncertainty(tmp_
         (["bare,80,0,0,,"], "no row for any patch"),
         (["A01,500,0,0,,"], "line 2: L 500 cannot be"),
         (["A01,,0,0,,"], "column L: is empty"),
+        (["A01,50,0,0,-1,"], "column sd: is negative"),
+        (["A01,,,,,", "bare,,,,,"], "no row for any patch"),
     ],
 )
 def test_a_reading_that_does_not_fit_the_grid_is_refused(tmp_path, rows, said):
     with pytest.raises(FileError, match=said):
         patches_from_reading(GRID, reading(tmp_path, *rows))
+
+
+def test_rows_not_filled_in_are_patches_not_read(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "bare,,,,,", "A01,50,0,0,,", "A02,,,,,"))
+    assert patches.ids == ("A01",) and patches.bare_lab is None
+
+
+def test_equal_readings_are_not_taken_for_certainty(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,0.4,", "A01,50,0,0,,", "A02,50,0,0,,", "A02,50,0,0,,"))
+    assert patches.sd[0] == pytest.approx(0.4 / 2**0.5) and np.isnan(patches.sd[1])
+
+
+def test_readings_of_another_plate_are_refused(tmp_path):
+    other = plan_grid(LASER, GRID.stock, 12, seed=1)
+    assert other.mark != GRID.mark
+    with pytest.raises(FileError, match=f"another plate .{other.mark}.; this grid is {GRID.mark}"):
+        patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,,", facts=[f"# plate: {other.mark}"]))
+    assert len(patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,,", facts=[f"# plate: {GRID.mark}"]))) == 1
+
+
+def test_another_white_is_adapted_and_noted(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "A01,50,10,0,,", facts=["# illuminant: D65"]))
+    assert patches.facts["adapted"] == "from D65 to D50 (Bradford)" and patches.facts["illuminant"] == "D50"
+    assert not np.allclose(patches.lab[0], [50, 10, 0], atol=0.01)
 
 
 def test_patches_written_as_a_reading_come_back_as_they_were(tmp_path):

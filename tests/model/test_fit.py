@@ -83,6 +83,14 @@ def test_patches_of_one_setting_are_refused(invented_patches, machine, stock):
     same = Setting.from_table(np.repeat(invented_patches.setting.table()[:1], 30, axis=0))
     with pytest.raises(DataError, match="all 30 good patches have the same setting"):
         fit(changed(invented_patches, setting=same), machine, stock)
+    turned = same.replace(hatch_deg=np.linspace(0, 90, 30))
+    with pytest.raises(DataError, match="differ in hatch angle only"):
+        fit(changed(invented_patches, setting=turned), machine, stock)
+
+
+def test_patches_of_one_colour_do_not_make_a_model_that_is_sure_of_everything(invented_patches, machine, stock):
+    model = fit(changed(invented_patches, lab=np.tile([50.0, 10, 10], (30, 1))), machine, stock)
+    assert predict(model, invented_patches.setting).de00_90.min() >= 0.75
 
 
 def test_a_machine_that_cannot_have_marked_the_patches_is_refused(invented_patches, machine, stock):

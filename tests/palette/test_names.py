@@ -28,4 +28,5 @@ def test_every_lab_has_a_name_and_doubles_get_a_number():
     lab = rng.uniform([0, -100, -100], [100, 100, 100], (400, 3))
     names = colour_names(np.concatenate([lab, lab[:5]]))
     assert all(names) and len(set(names)) == len(names)
-    assert colour_names([[50, 0, 0], [51, 0, 0], [52, 0, 0]]) == ["grey", "grey 2", "grey 3"]
+    assert colour_names([[50, 0, 0], [51, 0, 0], [51.2, 0, 0]]) == ["grey L50", "grey L51", "grey L51 (2)"]
+    assert colour_name([70, -6, -12]) == "light blue-grey"

@@ -45,7 +45,9 @@ def test_names_are_unique_and_numbers_are_checked():
     [
         (lambda body: body.pop("colours"), "colours is missing"),
         (lambda body: body["colours"][0].pop("lab"), "lab is missing"),
-        (lambda body: body["colours"][0].update(lab=[1, 2]), "one L, a, b"),
+        (lambda body: body["colours"][0].update(lab=[1, 2]), "L, a, b need three numbers"),
+        (lambda body: body.update(bare_lab=[780, 0, 0]), "L 780 cannot be"),
+        (lambda body: body["colours"][0].update(number=2), "numbered 1, 2, 3"),
         (lambda body: body["colours"][0]["setting"].update(power_pct=120), "power 120 % is outside this machine"),
         (lambda body: body["colours"][0]["setting"].update(power_pct="much"), "numbers in every column"),
         (lambda body: body.update(colours=7), "is damaged"),

@@ -108,11 +108,11 @@ def areas_of(region: object) -> object:
     """The areas of a region, without lines, points and slivers that operations leave where borders touch."""
     import shapely
 
-    parts = shapely.get_parts(region)
+    parts = shapely.get_parts(shapely.get_parts(region))
     keep = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > SLIVER_MM2)
     if keep.all() and shapely.get_type_id(region) in (3, 6):
         return region
-    return shapely.union_all(shapely.get_parts(parts[keep]))
+    return shapely.union_all(parts[keep])
 
 
 def _edge_to_edge(visible: np.ndarray) -> list[object]:

@@ -329,22 +329,26 @@ def piece_steps(points: Sequence[complex], tolerance: float) -> int:
     return max(1, math.ceil(math.sqrt(degree * (degree - 1) / 8 * bend / tolerance)))
 
 
+def piece_points(at: complex, piece: Sequence[complex], tolerance: float) -> np.ndarray:
+    """(n,) complex points of one piece after its start `at`, its chords within `tolerance` of it."""
+    steps = piece_steps((at, *piece), tolerance)
+    if steps == 1:
+        return np.array([piece[-1]])
+    t = np.arange(1, steps) / steps
+    u = 1 - t
+    if len(piece) == 2:
+        inner = u * u * at + 2 * u * t * piece[0] + t * t * piece[1]
+    else:
+        inner = u**3 * at + 3 * u * u * t * piece[0] + 3 * u * t * t * piece[1] + t**3 * piece[2]
+    return np.append(inner, piece[-1])
+
+
 def flat_points(subpath: Subpath, tolerance: float) -> np.ndarray:
     """(n,) complex points of a subpath, its chords within `tolerance` of the curves; the first is not repeated."""
     runs = [np.array([subpath.start])]
     at = subpath.start
     for piece in subpath.pieces:
-        steps = piece_steps((at, *piece), tolerance)
-        if steps == 1:
-            runs.append(np.array([piece[-1]]))
-        else:
-            t = np.arange(1, steps) / steps
-            u = 1 - t
-            if len(piece) == 2:
-                inner = u * u * at + 2 * u * t * piece[0] + t * t * piece[1]
-            else:
-                inner = u**3 * at + 3 * u * u * t * piece[0] + 3 * u * t * t * piece[1] + t**3 * piece[2]
-            runs.append(np.append(inner, piece[-1]))
+        runs.append(piece_points(at, piece, tolerance))
         at = piece[-1]
     return np.concatenate(runs)
 

@@ -29,7 +29,18 @@ from tint.artwork.flatten import cut_away_hidden, filled
 from tint.artwork.svg_clip import Clips
 from tint.artwork.svg_paint import OPAQUE, Paints, pen_of, word
 from tint.artwork.svg_path import Subpath
-from tint.artwork.svg_scene import NO_AREA_MM2, NOT_DRAWN, SHAPES, TOLERANCE_MM, Place, Scene, frame, meet, placed
+from tint.artwork.svg_scene import (
+    MAX_COORDINATE_MM,
+    NO_AREA_MM2,
+    NOT_DRAWN,
+    SHAPES,
+    TOLERANCE_MM,
+    Place,
+    Scene,
+    frame,
+    meet,
+    placed,
+)
 from tint.artwork.svg_stroke import stroke_rings
 from tint.artwork.svg_tree import Node, Refusals, computed, read_tree, refuse_style
 from tint.artwork.svg_values import (
@@ -285,6 +296,8 @@ class _Painter:
         pen = pen_of(node, at.style, subpaths, at.diagonal, tolerance)
         if pen is None:
             return
+        if pen.width * factor > MAX_COORDINATE_MM:
+            raise ValueError(f"stroke-width {pen.width:g} is too large")
         rings = stroke_rings(subpaths, pen, factor, TOLERANCE_MM)
         self.scene.count_points(sum(len(ring) for ring in rings))
         region = filled([placed(ring, at.matrix) for ring in rings], "nonzero")

@@ -13,10 +13,10 @@ KINGFISHER_SVG = """<?xml version="1.0" encoding="UTF-8"?>
   <title>Kingfisher sign (invented artwork for the demo)</title>
   <style>
     .water { fill: #4f86ad } .deep { fill: #27527f } .ripple { fill: none; stroke: #a9c6d8; stroke-width: 6; stroke-linecap: round }
-    .leaf { fill: #6f9a78 } .leaf.far { fill: #9fb59a } .stem { fill: none; stroke: #6f9a78; stroke-width: 7 }
-    .head { fill: #8a5a2b } .wood { stroke: #5f4431; fill: none; stroke-linecap: round }
+    .leaf { fill: #c49a62 } .leaf.far { fill: #d8c79a } .stem { fill: none; stroke: #c49a62; stroke-width: 7 }
+    .head { fill: #6d4038 } .wood { stroke: #6d4a52; fill: none; stroke-linecap: round }
     .back { fill: #1f6f9e } .wing { fill: #234a86 } .shine { fill: none; stroke: #5fb3c8; stroke-width: 13; stroke-linecap: round }
-    .breast { fill: #d08a3c } .white { fill: #ece8de } .dark { fill: #2c2530 } .foot { stroke: #b0563e; stroke-width: 9; fill: none }
+    .breast { fill: #d08a3c } .white { fill: #ece8de } .dark { fill: #2c2530 } .foot { stroke: #a0586a; stroke-width: 9; fill: none }
   </style>
   <clipPath id="inside"><rect x="6" y="6" width="888" height="588" rx="26"/></clipPath>
   <g id="water" clip-path="url(#inside)">

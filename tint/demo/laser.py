@@ -21,8 +21,8 @@ from tint.setting import Machine, Setting, Stock
 # All constants below are invented; they were picked so that a grid over usual settings shows straw to second-order green.
 DIAL_GAMMA = 1.06  # a dial that gives a little less than it says at the low end
 BASE_K = 300.0
-REST_K = 480.0  # rise of the working spot from the plate's own background, at 1 W/mm of linear energy rate
-PULSE_K = 600.0  # rise per (µJ)^0.5 of pulse energy at 10 ns, reached for an instant and averaged
+REST_K = 480.0  # rise from the heat that stays about the spot, at an areal energy of 11 J/mm² a pass; grows as its power 0.55
+PULSE_K = 600.0  # rise by the pulses themselves, at 60 µJ and 20 ns; grows as the pulse energy to the power 0.33
 ACTIVATION_K = 6000.0  # activation energy over the gas constant
 GROWTH_NM2_S = 5.0e8  # rate constant of the parabolic law
 MARK_NOISE = 0.012  # relative scatter of the film from one mark to the next
@@ -90,6 +90,7 @@ class SimulatedLaser:
         facts = {
             "source": "SIMULATED by the invented shop of tint; no metal was marked",
             "remark": "SIMULATED colours: no metal was marked",
+            "plate": grid.mark,
             "stock": grid.stock.name,
             "machine": grid.machine.name,
             "instrument": "simulated hand-held spectrophotometer",

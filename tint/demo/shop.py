@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import time
 from collections.abc import Callable
 from importlib.resources import files
@@ -11,9 +12,9 @@ from tint.artwork.artwork import Artwork, read_artwork
 from tint.caution import SHORT
 from tint.demo.art import KINGFISHER_SVG, SIGN_WIDTH_MM, shaded_kingfisher
 from tint.demo.laser import DEMO_RANGES, SimulatedLaser, demo_machine, demo_stock
-from tint.files import json_text, new_folder
+from tint.files import new_folder
 from tint.job.job import write_job
-from tint.layers.folder import layers_text, write_layers
+from tint.layers.folder import write_layers
 from tint.layers.layers import Layers
 from tint.layers.separate import separate
 from tint.measure.patches import Patches, read_patches, reading_table, write_patches
@@ -41,14 +42,13 @@ def run_demo(folder: str | Path, *, force: bool = False, progress: Callable[[str
     """
     started = time.monotonic()
     step = progress or (lambda text: None)
-    with new_folder(folder, force=force) as place:
+    with new_folder(folder, "demo", force=force) as place:
         artwork = _draw_artwork(place / "artwork", step)
         simulated = _simulated_shop(place / "simulated", artwork, step)
         real = _real_marks(place / "real-marks", artwork, step)
         step("side by side")
         _side_by_side(simulated, real).save(place / "side-by-side.png")
         (place / "README.txt").write_text(_readme(), encoding="utf-8")
-        (place / "demo.json").write_text(json_text("demo", 1, {"remark": INVENTED}), encoding="utf-8")
     return (
         f"done in {time.monotonic() - started:.0f} s. Look at, in {folder}:\n"
         "  side-by-side.png                      the sign on simulated and on real colours\n"
@@ -113,14 +113,13 @@ def _from_patches(
     model = fit(patches, machine, stock)
     _write_model(model, place)
     step(f"  choosing {COLOURS} colours for the sign")
-    palette = choose_palette(model, COLOURS, artwork=artwork[1])
+    palette = choose_palette(model, COLOURS, artwork=artwork[0], name=f"{stock.name}: kingfisher")
     write_palette_and_picture(palette, place / "palette.json")
     separated = []
     for art, name in zip(artwork, ("sign", "shaded"), strict=True):
         step(f"  separating the {name} and writing its job")
         layers = separate(art, palette)
         write_layers(layers, place / f"layers-{name}")
-        (place / f"layers-{name}" / "report.txt").write_text(layers_text(layers) + "\n", encoding="utf-8")
         write_job(layers, machine, place / f"job-{name}")
         separated.append(layers)
     return palette, separated[0], separated[1]
@@ -186,7 +185,7 @@ def _readme() -> str:
         "  reading.csv            what the (simulated) instrument read",
         "  patches.csv            settings and colours together",
         "  model.json             colour from settings; report.txt says how far off it is",
-        "  palette.json, .png     the colours chosen for the sign",
+        "  palette.json           the colours chosen for the sign; palette.swatches.png shows them",
         "  layers-sign/           the flat sign in layers: proof.png, labels.png, layers.json, report.txt",
         "  layers-shaded/         the shaded sign likewise",
         "  job-sign/              what goes to the bench; start with README.txt and sheet.pdf",
@@ -198,12 +197,12 @@ def _readme() -> str:
         "",
         "The same, step by step, in simulated/:",
         "  tint fit patches.csv --machine machine.toml --stock stock.toml -o model.json",
-        "  tint palette model.json -n 9 --for ../artwork/kingfisher-shaded.png -o palette.json",
+        "  tint palette model.json -n 9 --for ../artwork/kingfisher.svg -o palette.json",
         "  tint separate ../artwork/kingfisher.svg palette.json -o layers-sign",
         "  tint job layers-sign machine.toml -o job-sign",
         "  (each refuses to replace what is there; choose another -o, or add --force)",
         "",
-        SHORT,
+        *textwrap.wrap(SHORT, 110),
         "",
     ]
     return "\n".join(lines)

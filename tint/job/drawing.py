@@ -6,10 +6,13 @@ import io
 import re
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
+from tint.job.hatch import line_paths
+from tint.job.inset import Inset
 from tint.job.masks import layer_name
 from tint.job.order import JobLayer
 from tint.job.rings import rings_of
@@ -22,12 +25,13 @@ SVG_DECIMALS = 6
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def svg_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
+def svg_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = None) -> str:
     """SVG 1.1 text: user units are millimetres, one titled group per layer in marking order, filled even-odd.
 
     Parameters
     ----------
     planned : layers in marking order, as `plan_order` gives them
+    inset : what is drawn instead of the whole outlines; centre lines stand in a group of their own after their layer
 
     References
     ----------
@@ -44,18 +48,42 @@ def svg_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
         name = quoteattr("layer-" + layer_name(layer.number, layer.name))
         out.append(f'<g id={name} fill="{hex_from_lab(layer.lab)}" fill-rule="evenodd" stroke="none">\n')
         out.append(f"<title>{_xml(f'layer {layer.number} · {layer.name} · marked no. {layer.order} · {layer.setting}')}</title>\n")
-        out.extend(f'<path d="{path}"/>\n' for path in _paths(layers, layer.number))
+        out.extend(f'<path d="{path}"/>\n' for path in _paths(_outline(layers, inset, layer.number)))
         out.append("</g>\n")
+        out.extend(_centre_group(layer, inset))
     out.append("</svg>\n")
     return "".join(out)
 
 
-def dxf_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
+def _centre_group(layer: JobLayer, inset: Inset | None) -> list[str]:
+    if inset is None or inset.centre_lines[layer.number - 1].is_empty:
+        return []
+    name = quoteattr("centre-" + layer_name(layer.number, layer.name))
+    pen = f'stroke="{hex_from_lab(layer.lab)}" stroke-width="{float(layer.setting.spacing_mm):g}"'
+    return [
+        f'<g id={name} fill="none" {pen}>\n',
+        f"<title>{_xml(f'layer {layer.number} · {layer.name} · centre lines: follow each once, do not fill')}</title>\n",
+        *(f'<path d="{path}"/>\n' for path in line_paths(inset.centre_lines[layer.number - 1], SVG_DECIMALS)),
+        "</g>\n",
+    ]
+
+
+def _outline(layers: Layers, inset: Inset | None, number: int) -> Any:
+    return layers.outlines[number - 1] if inset is None else inset.regions[number - 1]
+
+
+def centre_name(number: int, name: str) -> str:
+    """Name of the DXF layer with a layer's centre lines, such as "04-dark-blue-centre"."""
+    return f"{layer_name(number, name)}-centre"
+
+
+def dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = None) -> str:
     """DXF R2010 text in millimetres: one drawing layer per layer, in its colour, rings as closed polylines at full precision.
 
     Parameters
     ----------
     planned : layers in marking order, as `plan_order` gives them
+    inset : what is drawn instead of the whole outlines; centre lines are open polylines on a layer of their own
 
     Notes
     -----
@@ -67,12 +95,12 @@ def dxf_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
     dated = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # the library's only switch that leaves date and random ids out
     try:
-        return _dxf_text(layers, planned)
+        return _dxf_text(layers, planned, inset)
     finally:
         options.write_fixed_meta_data_for_testing = dated
 
 
-def _dxf_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
+def _dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None) -> str:
     # ezdxf writes header, tables and layers; the polylines, all of one kind, are put into its empty entities section:
     # 100,000 of them take the library 10 s and this 1 s. Reading back and the library's audit are part of the tests.
     import ezdxf
@@ -83,11 +111,20 @@ def _dxf_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
     for layer in planned:
         rgb = tuple(int(value) for value in srgb255_from_lab(layer.lab))
         document.layers.add(layer_name(layer.number, layer.name), true_color=ezdxf.rgb2int(rgb))
+        if inset is not None and not inset.centre_lines[layer.number - 1].is_empty:
+            document.layers.add(centre_name(layer.number, layer.name), true_color=ezdxf.rgb2int(rgb))
     owner, handle = document.modelspace().layout_key, int(str(document.entitydb.handles), 16)
     entities: list[str] = []
     for layer in planned:
-        drawn, handle = _layer_entities(layers, layer, owner, handle)
+        lines = _closed(_outline(layers, inset, layer.number))
+        drawn = _polylines(lines, layers.height_mm, layer_name(layer.number, layer.name), True, owner, handle)
+        handle += len(drawn)
         entities += drawn
+        if inset is not None:
+            lines = _open(inset.centre_lines[layer.number - 1])
+            drawn = _polylines(lines, layers.height_mm, centre_name(layer.number, layer.name), False, owner, handle)
+            handle += len(drawn)
+            entities += drawn
     document.entitydb.handles.reset(f"{handle:X}")  # becomes the file's next free handle
     out = io.StringIO()
     document.write(out)
@@ -95,24 +132,35 @@ def _dxf_text(layers: Layers, planned: Sequence[JobLayer]) -> str:
     return "".join([before, mark, *entities, after])
 
 
-def _layer_entities(layers: Layers, layer: JobLayer, owner: str, first_handle: int) -> tuple[list[str], int]:
-    """Polylines of one layer as DXF text, and the first handle left free."""
-    rings = rings_of(layers.outlines[layer.number - 1])
-    points = np.column_stack([rings.points_mm[:, 0], layers.height_mm - rings.points_mm[:, 1]]).tolist()
-    texts = [f" 10\n{x!r}\n 20\n{y!r}\n" for x, y in points]
-    name = layer_name(layer.number, layer.name)
-    starts = rings.starts.tolist()
-    entities = [
-        f"  0\nLWPOLYLINE\n  5\n{handle:X}\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n"
-        f" 90\n{end - 1 - start}\n 70\n1\n{''.join(texts[start : end - 1])}"
-        for handle, (start, end) in enumerate(pairwise(starts), first_handle)
-    ]
-    return entities, first_handle + len(entities)
+def _closed(outline: Any) -> list[np.ndarray]:
+    """Rings of an outline, the point that closes each left out."""
+    rings = rings_of(outline)
+    return [rings.points_mm[start : end - 1] for start, end in pairwise(rings.starts.tolist())]
 
 
-def _paths(layers: Layers, number: int) -> list[str]:
-    """Path data of each region of a layer, its holes after its outer ring."""
-    rings = rings_of(layers.outlines[number - 1])
+def _open(lines: Any) -> list[np.ndarray]:
+    import shapely
+
+    return [shapely.get_coordinates(line) for line in shapely.get_parts(lines)]
+
+
+def _polylines(
+    lines: list[np.ndarray], height_mm: float, name: str, closed: bool, owner: str, first_handle: int
+) -> list[str]:
+    """Polylines (n, 2) [mm] as DXF text, y turned up."""
+    entities = []
+    for handle, line in enumerate(lines, first_handle):
+        points = "".join([f" 10\n{x!r}\n 20\n{height_mm - y!r}\n" for x, y in line.tolist()])
+        entities.append(
+            f"  0\nLWPOLYLINE\n  5\n{handle:X}\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n"
+            f" 90\n{len(line)}\n 70\n{int(closed)}\n{points}"
+        )
+    return entities
+
+
+def _paths(outline: Any) -> list[str]:
+    """Path data of each region of an outline, its holes after its outer ring."""
+    rings = rings_of(outline)
     rounded = np.round(rings.points_mm, SVG_DECIMALS) + 0.0  # no minus zero
     texts = [f"{_plain(x)},{_plain(y)}" for x, y in rounded.tolist()]
     starts = rings.starts.tolist()

@@ -3,45 +3,13 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from tint.errors import LimitError
+from tint.metal import AUSTENITIC, Metal, metal_of
 from tint.setting import Stock
-
-
-@dataclass(frozen=True)
-class Metal:
-    """Heat properties of a metal near room temperature.
-
-    Parameters
-    ----------
-    name : in words
-    density_kg_m3 : [kg/m³]
-    heat_capacity_j_kg_k : [J/(kg K)]
-    conductivity_w_m_k : [W/(m K)]
-    """
-
-    name: str
-    density_kg_m3: float
-    heat_capacity_j_kg_k: float
-    conductivity_w_m_k: float
-
-
-# Near 300 K, from memory after the property tables of Incropera, DeWitt, Bergman, Lavine, "Fundamentals of Heat and
-# Mass Transfer", appendix A.1 (ferritic steel: EN 10088-1, from memory). Grades of one family differ by some percent.
-AUSTENITIC = Metal("austenitic stainless steel", 7900, 477, 14.9)
-METALS = (
-    (r"titan|\bti\b|3\.70\d\d", Metal("titanium", 4500, 522, 21.9)),
-    (r"brass|cuzn", Metal("brass", 8530, 380, 110)),
-    (r"copper|\bcu\b", Metal("copper", 8933, 385, 401)),
-    (r"alumin|\bal\b", Metal("aluminium", 2702, 903, 237)),
-    (r"carbon steel|mild steel|\bs235|\bdc0[1-6]", Metal("carbon steel", 7854, 434, 60.5)),
-    (r"(?<![\d.])4[0-4]\d(?!\d)|1\.40\d\d|1\.45([01]\d|2[01])|ferrit|martens", Metal("ferritic stainless steel", 7700, 460, 25)),
-    (r"(?<![\d.])3[0-4]\d(?!\d)|1\.4[3-5]\d\d|austenit|stainless", AUSTENITIC),
-)
 
 
 @dataclass(frozen=True)
@@ -97,20 +65,6 @@ class Plate:
     loss_w_k: float
     tau_s: float
     whole: bool
-
-
-def metal_of(grade: str) -> Metal | None:
-    """Metal of a grade such as "304", "1.4301", "430", "titanium grade 2", "brass CuZn37"; None where not known.
-
-    Examples
-    --------
-    >>> metal_of("430").name
-    'ferritic stainless steel'
-    >>> metal_of("titanium grade 2").density_kg_m3
-    4500
-    """
-    words = grade.lower()
-    return next((metal for pattern, metal in METALS if re.search(pattern, words)), None)
 
 
 def plate_of(stock: Stock, width_mm: float, height_mm: float, inputs: HeatInputs | None = None) -> Plate:

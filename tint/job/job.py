@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
+from collections.abc import Sequence
 from pathlib import Path
 
 from tint.caution import cautions
 from tint.errors import DataError, LimitError
-from tint.files import new_folder, refuse_overwrite
+from tint.files import new_folder, refuse_folder
 from tint.job.drawing import dxf_text, svg_text
+from tint.job.hatch import hatch_bands, write_hatch_svg
 from tint.job.heat import HeatInputs
-from tint.job.masks import mask_name, mask_png, pitch_remark
-from tint.job.order import Timing, heat_remarks, plan_order
+from tint.job.inset import Inset, inset_layers, inset_remark
+from tint.job.masks import hatch_name, mask_name, mask_png, pitch_remark
+from tint.job.order import JobLayer, Timing, heat_remarks, plan_order
 from tint.job.readme import readme_text
 from tint.job.record import FILE_NAME, Job, job_text, read_job
+from tint.job.thin import thin_places, thin_remark
+from tint.job.timing import timing_of
+from tint.job.trial import Trial, place_trial, trial_layers, trial_order
 from tint.layers.layers import Layers
 from tint.measure.patches import settings_table
+from tint.process import spot_mm
 from tint.setting import Machine, Setting
 
 __all__ = ["Job", "plan_job", "read_job", "write_job"]
@@ -25,7 +33,8 @@ SLACK_MM = 1e-6  # rounding of sizes; a nanometre
 
 def write_job(
     layers: Layers, machine: Machine, folder: str | Path, *, force: bool = False, at_mm: tuple[float, float] | None = None,
-    date: str | None = None, timing: Timing | None = None, heat: HeatInputs | None = None,
+    date: str | None = None, timing: Timing | None = None, heat: HeatInputs | None = None, inset_spot: float = 0.0,
+    hatch: bool = False, trial: bool = False,
 ) -> Job:  # fmt: skip
     """Job of the layers, written as a folder: drawings, masks, settings, proof, sheet and a README.
 
@@ -35,7 +44,11 @@ def write_job(
     force : replace a job that is there
     at_mm : place of the artwork's top left corner from the blank's top left corner [mm]; None centres it
     date : ISO date; None takes today
-    timing, heat : what times and temperatures are computed with; None takes the stated defaults
+    timing, heat : what times and temperatures are computed with; None takes what the machine states, else the defaults
+    inset_spot : how far the drawings' borders move inwards, as a share of the spot; 0.5 is half a spot, 0 none: a
+        border's true width is narrower than the 1/e² spot, and an inset too large leaves bare hairlines
+    hatch : write every scan line of every layer too
+    trial : write a row of small squares, one of each layer, for the blank's edge too
 
     Raises
     ------
@@ -44,64 +57,108 @@ def write_job(
     DataError
         No layer is used.
     LimitError
-        A setting outside the machine, artwork larger than the machine's field or the blank.
+        A setting outside the machine, artwork larger than the machine's field or the blank, an inset that leaves nothing, a
+        spacing that makes too many scan lines, no room for the trial.
     """
     from tint.job.sheet import sheet_pdf
     from tint.layers.proof import proof_image
 
-    refuse_overwrite(folder, force)
-    job = plan_job(layers, machine, at_mm=at_mm, date=date, timing=timing, heat=heat)
-    with new_folder(folder, force=force) as place:
-        (place / "masks").mkdir()
-        for layer in job.layers:
-            (place / "masks" / mask_name(layer)).write_bytes(mask_png(layers.labels, layer.number, layers.pitch_mm))
+    refuse_folder(folder, "job", force)
+    inset = inset_layers(layers, machine, inset_spot) if inset_spot else None
+    job = _planned(layers, machine, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
+    with new_folder(folder, "job", force=force) as place:
+        _write_layers(place, layers, job.layers, inset, hatch)
+        if job.trial is not None:
+            (place / "trial").mkdir()
+            squares, small, planned = _trial(layers, machine, job.trial, job.layers, job.timing, inset_spot)
+            _write_layers(place / "trial", squares, planned, small, hatch, "trial")
         proof_image(layers).save(place / "proof.png", compress_level=3)
-        texts = {
-            FILE_NAME: job_text(job),
-            "settings.csv": settings_text(job),
-            "layers.svg": svg_text(layers, job.layers),
-            "layers.dxf": dxf_text(layers, job.layers),
-            "README.txt": readme_text(job),
-        }
-        for name, text in texts.items():
+        for name, text in ((FILE_NAME, job_text(job)), ("README.txt", readme_text(job))):
             (place / name).write_bytes(text.encode("utf-8"))
         (place / "sheet.pdf").write_bytes(sheet_pdf(job, layers))
     return job
 
 
+def _write_layers(
+    place: Path, layers: Layers, planned: tuple[JobLayer, ...], inset: Inset | None, hatch: bool, name: str = "layers"
+) -> None:
+    """Drawings, masks, settings and, on request, scan lines of layers, into a folder that is there."""
+    (place / "masks").mkdir()
+    for layer in planned:
+        (place / "masks" / mask_name(layer)).write_bytes(mask_png(layers.labels, layer.number, layers.pitch_mm))
+    (place / f"{name}.svg").write_bytes(svg_text(layers, planned, inset).encode("utf-8"))
+    (place / f"{name}.dxf").write_bytes(dxf_text(layers, planned, inset).encode("utf-8"))
+    (place / "settings.csv").write_bytes(settings_text(planned).encode("utf-8"))
+    if hatch:
+        (place / "hatch").mkdir()
+    for layer in planned if hatch else ():
+        outline = inset.regions[layer.number - 1] if inset else layers.outlines[layer.number - 1]
+        bands = hatch_bands(outline, float(layer.setting.spacing_mm), float(layer.setting.hatch_deg), layers.pitch_mm)
+        with (place / "hatch" / hatch_name(layer)).open("w", encoding="utf-8", newline="\n") as stream:
+            centre_lines = inset.centre_lines[layer.number - 1] if inset else None
+            write_hatch_svg(stream, layer, bands, (layers.width_mm, layers.height_mm), centre_lines)
+
+
+def _trial(
+    layers: Layers, machine: Machine, trial: Trial, planned: tuple[JobLayer, ...], timing: Timing, inset_spot: float
+) -> tuple[Layers, Inset | None, tuple[JobLayer, ...]]:
+    squares = trial_layers(layers, trial, [layer.number for layer in planned])
+    inset = inset_layers(squares, machine, inset_spot) if inset_spot else None
+    return squares, inset, trial_order(squares, planned, machine, timing, inset)
+
+
 def plan_job(
     layers: Layers, machine: Machine, *, at_mm: tuple[float, float] | None = None, date: str | None = None,
-    timing: Timing | None = None, heat: HeatInputs | None = None,
+    timing: Timing | None = None, heat: HeatInputs | None = None, inset_spot: float = 0.0, hatch: bool = False,
+    trial: bool = False,
 ) -> Job:  # fmt: skip
     """Job of the layers, nothing written; parameters and errors as `write_job`."""
+    inset = inset_layers(layers, machine, inset_spot) if inset_spot else None
+    return _planned(layers, machine, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
+
+
+def _planned(
+    layers: Layers, machine: Machine, inset: Inset | None, at_mm: tuple[float, float] | None, date: str | None,
+    timing: Timing | None, heat: HeatInputs | None, inset_spot: float, hatch: bool, trial: bool,
+) -> Job:  # fmt: skip
     if not layers.used:
         raise DataError(f"{layers.name} uses no colour of the palette: nothing to mark. Separate other artwork.")
-    timing, heat = timing or Timing(), heat or HeatInputs()
+    timing, heat = timing or timing_of(machine), heat or HeatInputs()
+    size_mm = (round(layers.width_mm, 6), round(layers.height_mm, 6))
     place_mm = _place_mm(layers, machine, at_mm)
-    planned = plan_order(layers, machine, timing, heat)
+    planned = plan_order(layers, machine, timing, heat, inset)
+    squares = None
+    if trial:
+        squares = place_trial(len(planned), layers.palette.stock, machine, place_mm, size_mm)
+        time_s = sum(layer.time_s for layer in _trial(layers, machine, squares, planned, timing, inset_spot)[2])
+        squares = dataclasses.replace(squares, time_s=round(time_s, 2))
+    thin = thin_places(layers, spot_mm(machine))
     height_px, width_px = layers.labels.shape
     remarks = [
         *layers.palette.remarks,
         *_other_machine(layers, machine),
         *heat_remarks(layers, planned, heat),
+        inset_remark(inset, inset_spot) if inset else "",
         pitch_remark(width_px, height_px, layers.pitch_mm),
         *layers.remarks,
+        thin_remark(thin, spot_mm(machine)),
     ]
     return Job(
-        layers.name, _iso_date(date), round(layers.width_mm, 6), round(layers.height_mm, 6), place_mm, layers.pitch_mm,
+        layers.name, _iso_date(date), *size_mm, place_mm, layers.pitch_mm,
         machine, layers.palette.stock, layers.palette.name, planned, tuple(line for line in dict.fromkeys(remarks) if line),
-        cautions(machine.wavelength_nm), timing, heat, layers.palette.jitter,
+        cautions(machine.wavelength_nm, layers.palette.stock.grade), timing, heat, layers.palette.jitter, thin, float(inset_spot),
+        inset.vanished if inset else (), hatch, squares,
     )  # fmt: skip
 
 
-def settings_text(job: Job) -> str:
+def settings_text(planned: Sequence[JobLayer]) -> str:
     """CSV text of the settings in marking order: order, layer, name, then the fields of a setting."""
     extra = {
-        "order": [layer.order for layer in job.layers],
-        "layer": [layer.number for layer in job.layers],
-        "name": [layer.name for layer in job.layers],
+        "order": [layer.order for layer in planned],
+        "layer": [layer.number for layer in planned],
+        "name": [layer.name for layer in planned],
     }
-    return settings_table(Setting.from_table([layer.setting.table() for layer in job.layers]), extra)
+    return settings_table(Setting.from_table([layer.setting.table() for layer in planned]), extra)
 
 
 def _place_mm(layers: Layers, machine: Machine, at_mm: tuple[float, float] | None) -> tuple[float, float]:

@@ -42,6 +42,11 @@ def mask_name(layer: JobLayer) -> str:
     return f"{layer_name(layer.number, layer.name)}.png"
 
 
+def hatch_name(layer: JobLayer) -> str:
+    """File name of a layer's scan lines, such as "04-dark-blue.svg"."""
+    return f"{layer_name(layer.number, layer.name)}.svg"
+
+
 def mask_png(labels: np.ndarray, number: int, pitch_mm: float) -> bytes:
     """PNG (1 bit per pixel) of a layer: black where `labels` (h, w) equals `number`, with the pitch [mm] in its pHYs chunk.
 

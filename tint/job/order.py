@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
-from tint.job.heat import AUSTENITIC, HeatInputs, Plate, cooling_wait_s, metal_of, plate_of, rise_k
+from tint.job.heat import HeatInputs, Plate, cooling_wait_s, plate_of, rise_k
+from tint.job.inset import Inset
 from tint.job.rings import Rings, rings_of
 from tint.layers.layers import Layers
+from tint.metal import AUSTENITIC, metal_of
 from tint.process import process
 from tint.setting import Machine, Setting
 
@@ -63,12 +65,16 @@ class LayerTime:
     turn_s : turning between scan lines [s]
     jump_s : jumps between regions [s]
     lines : scan lines of all passes; a line that leaves the layer and enters it again counts twice
+    jumps : jumps to another region, of all passes
+    jump_mm : their way together [mm]
     """
 
     scan_s: float
     turn_s: float
     jump_s: float
     lines: float
+    jumps: float
+    jump_mm: float
 
     @property
     def total_s(self) -> float:
@@ -94,6 +100,7 @@ class JobLayer:
     wait_s : suggested cooling wait before it [s]
     start_k, end_k : plate above the room when it starts and when it ends [K]
     remark : what heat means for this layer, "" where nothing
+    scan_s, lines, jumps, jump_mm : what its time is made of, as in `LayerTime`; 0 where not counted
     """
 
     order: int
@@ -109,10 +116,14 @@ class JobLayer:
     start_k: float
     end_k: float
     remark: str = ""
+    scan_s: float = 0.0
+    lines: float = 0.0
+    jumps: float = 0.0
+    jump_mm: float = 0.0
 
 
 def plan_order(
-    layers: Layers, machine: Machine, timing: Timing | None = None, heat: HeatInputs | None = None
+    layers: Layers, machine: Machine, timing: Timing | None = None, heat: HeatInputs | None = None, inset: Inset | None = None
 ) -> tuple[JobLayer, ...]:
     """Layers of the artwork in marking order, with time, cooling wait and plate temperature.
 
@@ -120,6 +131,7 @@ def plan_order(
     ----------
     timing : what the machine spends besides marking; None takes the stated defaults
     heat : inputs of the heat balance; None takes the stated defaults
+    inset : what is marked instead of the whole outlines; areas stay those of the artwork
 
     Raises
     ------
@@ -138,7 +150,8 @@ def plan_order(
     warm_k = 0.0
     for number in _sorted_numbers(layers, machine):
         colour = layers.palette.colours[number - 1]
-        took = layer_time(layers.outlines[number - 1], colour.setting, machine, timing)
+        outline = inset.regions[number - 1] if inset else layers.outlines[number - 1]
+        took = layer_time(outline, colour.setting, machine, timing, inset.centre_lines[number - 1] if inset else None)
         wait_s = float(math.ceil(cooling_wait_s(warm_k, heat.warm_start_k, plate.tau_s)))
         start_k = rise_k(0.0, plate.loss_w_k, plate.tau_s, wait_s, warm_k)
         laser_on = took.scan_s / took.total_s if took.total_s else 0.0
@@ -150,13 +163,20 @@ def plan_order(
                 round(float(colour.de00_90), 4), round(float(colour.sensitivity_de00), 4),
                 round(layers.area_mm2(number), 6), round(took.total_s, 2), wait_s,
                 round(start_k, 2), round(warm_k, 2), _layer_remark(wait_s, warm_k, heat),
+                round(took.scan_s, 3), round(took.lines, 1), took.jumps, round(took.jump_mm, 1),
             )
         )  # fmt: skip
     return tuple(planned)
 
 
-def layer_time(outline: Any, setting: Setting, machine: Machine, timing: Timing | None = None) -> LayerTime:
+def layer_time(
+    outline: Any, setting: Setting, machine: Machine, timing: Timing | None = None, centre_lines: Any = None
+) -> LayerTime:
     """Time one layer takes; `outline` is a shapely polygon or multipolygon [mm], `setting` a single one.
+
+    Parameters
+    ----------
+    centre_lines : shapely MultiLineString [mm] of strokes marked by a single line, None where there are none
 
     Notes
     -----
@@ -171,12 +191,21 @@ def layer_time(outline: Any, setting: Setting, machine: Machine, timing: Timing 
     across_mm = _steps_across_mm(rings, float(setting.hatch_deg))
     lines = passes * max(across_mm / 2 / spacing_mm, regions)
     jump_mm = _tour_mm(rings.boxes_mm)
+    scan_s = passes * float(outline.area) / (spacing_mm * speed)
+    if centre_lines is not None and len(centre_lines.geoms):
+        scan_s += passes * float(centre_lines.length) / speed
+        lines += passes * len(centre_lines.geoms)
+        boxes = np.array([line.bounds for line in centre_lines.geoms])
+        regions += len(boxes)
+        jump_mm += _tour_mm(boxes)
     jump_speed = timing.jump_speed_mm_s or machine.max_speed_mm_s
     return LayerTime(
-        scan_s=passes * float(outline.area) / (spacing_mm * speed),
+        scan_s=scan_s,
         turn_s=lines * timing.turn_ms / 1e3,
         jump_s=passes * (jump_mm / jump_speed + regions * timing.jump_ms / 1e3),
         lines=lines,
+        jumps=passes * regions,
+        jump_mm=passes * jump_mm,
     )
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
-from tint.job.masks import POLARITY, mask_name
+from tint.job.masks import POLARITY, hatch_name, mask_name
 from tint.job.order import RULE, clock
 from tint.job.record import Job
+from tint.job.thin import MOST_PLACES, Thin
 from tint.lab import hex_from_lab
 
 COLUMNS = 100
@@ -33,6 +34,14 @@ def readme_text(job: Job) -> str:
 
 def _files(job: Job) -> list[str]:
     first = mask_name(job.layers[0])
+    extra: list[tuple[str, str]] = []
+    if job.hatched:
+        extra.append((f"hatch/{hatch_name(job.layers[0])}", "and so on: every scan line of a layer, in the order and direction it is "
+                      "marked, in millimetres from the artwork's top left corner. For machines that follow lines: mark each line "
+                      "once, with no filling; use it INSTEAD of the drawing or the masks"))
+    if job.trial:
+        extra.append(("trial/", "the trial: a small square of every layer for the edge of the blank, with drawings (trial.svg, trial.dxf), "
+                      "masks and settings of its own" + (" and scan lines" if job.hatched else "") + ", in the same marking order"))
     return _table(
         ("sheet.pdf", "the job sheet: print it and keep it at the machine"),
         ("settings.csv", "the settings of every layer, one line each, in marking order; units stand in the column names; opens "
@@ -42,28 +51,53 @@ def _files(job: Job) -> list[str]:
          "polylines inside (fill even-odd); its origin is the bottom left corner of the artwork"),
         (f"masks/{first}", f"and so on: one black-and-white picture per layer at {job.pitch_mm:.6g} mm per pixel, each the whole "
          f"artwork of {job.width_mm:.4f} × {job.height_mm:.4f} mm, so that all lie exactly on each other. {POLARITY}"),
+        *extra,
         ("proof.png", "what the piece should look like, in the predicted colours (a screen shows them roughly)"),
         ("job.json", "all of the above in numbers, for programs: layers, settings, predicted colours, times, temperatures"),
         ("README.txt", "this text"),
+        (".tint", "tint's own list of the files in this folder (many file browsers hide it)"),
     )  # fmt: skip
 
 
 def _steps(job: Job) -> list[str]:
     x_mm, y_mm = job.at_mm
+    hatch = " OR the hatch" if job.hatched else ""
     steps = (
-        f"Trial first. On scrap of the same batch ({job.stock.batch or 'note it'}), in the same fixture, mark a small square with the "
-        "settings of each layer. Let it cool, compare it with the swatches. Do not mark the piece before they agree.",
+        _trial_step(job),
         "Clean the plate (no grease, no fingerprints), clean the lens, set the focus, clamp the plate flat.",
         f"Place the artwork: its top left corner {x_mm:g} mm from the left edge and {y_mm:g} mm from the top edge of the blank.",
-        "Load the drawing (layers.svg or layers.dxf) OR the masks, not both. Check the size on the machine's screen: "
+        f"Load the drawing (layers.svg or layers.dxf) OR the masks{hatch}, never two of them. Check the size on the machine's screen: "
         f"{job.width_mm:g} × {job.height_mm:g} mm.",
         "For each layer, in the order below: choose only this layer or mask, fill it with scan lines at the spacing and hatch "
-        "angle given, without an outline pass, enter its settings exactly, mark it. Do not "
+        f"angle given, without an outline pass, enter its settings exactly, mark it. {_centre_words(job)}Do not "
         "move the plate between layers, and never mark a place twice: a second pass changes the colour.",
         "Keep to the cooling waits. Wipe the residue off when the piece is cold; do not blow it.",
         "Note on the sheet what you saw: it is the start of the next palette.",
     )
     return _list(steps, numbered=True)
+
+
+def _trial_step(job: Job) -> str:
+    batch, trial = job.stock.batch or "note it", job.trial
+    if trial is None:
+        return (
+            f"Trial first. On scrap of the same batch ({batch}), in the same fixture, mark a small square with the settings of each "
+            "layer. Let it cool, compare it with the swatches. Do not mark the piece before they agree."
+        )
+    squares = "square" if len(job.layers) == 1 else f"{len(job.layers)} squares"
+    return (
+        f"Trial first. Mark the {squares} of the folder trial, {trial.square_mm:g} mm each, on the {trial.edge} edge of "
+        f"the blank: their top left corner {trial.at_mm[0]:g} mm from its left edge and {trial.at_mm[1]:g} mm from its top edge, about "
+        f"{clock(trial.time_s)}. Settings and order are those of the piece (trial/settings.csv). Without moving the plate, piece and "
+        f"trial need {trial.field_mm[0]:g} × {trial.field_mm[1]:g} mm of the field. Let the squares cool, compare them with the swatches. "
+        f"Do not mark the piece before they agree. Where the edge must stay clean, mark them on scrap of the same batch ({batch})."
+    )
+
+
+def _centre_words(job: Job) -> str:
+    if not job.inset_spot:
+        return ""
+    return "Centre lines (drawing layers named centre) are followed once, not filled, with the settings of their layer. "
 
 
 def _layers(job: Job) -> list[str]:
@@ -79,9 +113,32 @@ def _layers(job: Job) -> list[str]:
         ]
         if layer.remark:
             facts.append(f"heat: {layer.remark}")
+        facts += [f"narrower than the spot: {_thin_words(item)}" for item in job.thin if item.number == layer.number]
+        facts += _vanished_words(job, layer.number)
         out.append(f"{layer.order}. layer {layer.number}, {layer.name}")
         out += [line for fact in facts for line in _wrap(fact, "     ", "       ")]
+    for item in job.thin:
+        if item.number == 0:
+            out += ["bare metal", *_wrap(f"gaps narrower than the spot, which may close: {_thin_words(item)}", "     ", "       ")]
     return out
+
+
+def _thin_words(item: Thin) -> str:
+    rest = ", …" if item.count > len(item.at_mm) else ""
+    return f"{item.area_mm2:.3g} mm² in {item.count} {'place' if item.count == 1 else 'places'}, {_places(item.at_mm)}{rest}"
+
+
+def _vanished_words(job: Job, number: int) -> list[str]:
+    lost = [item for item in job.vanished if item.number == number]
+    if not lost:
+        return []
+    rest = ", …" if len(lost) > MOST_PLACES else " mm"
+    places = ", ".join(f"{item.area_mm2:.2g} mm² at {item.x_mm:.2f} {item.y_mm:.2f}" for item in lost[:MOST_PLACES])
+    return [f"too small to mark after the inset, {len(lost)}: {places}{rest} (all are listed in job.json)"]
+
+
+def _places(at_mm: tuple[tuple[float, float], ...]) -> str:
+    return "at " + ", ".join(f"{x:.2f} {y:.2f}" for x, y in at_mm) + " mm from the left and top of the artwork"
 
 
 def _times(job: Job) -> list[str]:
@@ -89,7 +146,7 @@ def _times(job: Job) -> list[str]:
         f"Marking about {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (min:s or h:min:s), "
         "handling not included.",
         f"Times count scan lines, {job.timing.turn_ms:g} ms per turn-round and {job.timing.jump_ms:g} ms per jump ({job.timing.source}). "
-        "Time one layer with a watch before you promise a date.",
+        "Time one layer with a watch before you promise a date; two whole jobs timed (tint job --timed) give the machine's own numbers.",
         f"Heat: the plate as one body, {job.heat.absorptivity:.0%} of the laser's power absorbed, {job.heat.loss_w_m2_k:g} W/(m² K) "
         f"lost to the air; a wait is asked for until it is {job.heat.warm_start_k:g} K above the room. The spot being marked is hotter.",
         f"Order: {RULE}",

@@ -9,8 +9,11 @@ from typing import Any
 from tint.errors import FileError, TintError
 from tint.files import json_text, read_json
 from tint.job.heat import HeatInputs
+from tint.job.inset import Vanished
 from tint.job.masks import mask_name
 from tint.job.order import RULE, JobLayer, Timing
+from tint.job.thin import Thin
+from tint.job.trial import Trial
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 1
@@ -36,6 +39,11 @@ class Job:
     timing : what the times are computed with
     heat : what the plate temperatures are computed with
     jitter : the jitter behind `sensitivity_de00`, in words
+    thin : strokes and gaps narrower than the spot, by layer
+    inset_spot : share of the spot by which the drawings are inset, 0 for none
+    vanished : what the inset left nothing of, largest first
+    hatched : True where the folder holds scan lines drawn one by one
+    trial : the trial at the plate's edge, None where there is none
     """
 
     name: str
@@ -53,6 +61,11 @@ class Job:
     timing: Timing = field(default_factory=Timing)
     heat: HeatInputs = field(default_factory=HeatInputs)
     jitter: str = ""
+    thin: tuple[Thin, ...] = ()
+    inset_spot: float = 0.0
+    vanished: tuple[Vanished, ...] = ()
+    hatched: bool = False
+    trial: Trial | None = None
 
     @property
     def marking_s(self) -> float:
@@ -91,6 +104,11 @@ class Job:
             "machine": self.machine.as_dict(),
             "stock": self.stock.as_dict(),
             "cautions": list(self.cautions),
+            "thin": [{**_fields(item), "at_mm": [list(at) for at in item.at_mm]} for item in self.thin],
+            "inset_spot": self.inset_spot,
+            "vanished": [_fields(item) for item in self.vanished],
+            "hatched": self.hatched,
+            "trial": None if self.trial is None else _trial_dict(self.trial),
         }
 
 
@@ -116,7 +134,7 @@ def read_job(folder: str | Path) -> Job:
             machine_from(body["machine"]), stock_from(body["stock"]), str(body["palette"]),
             tuple(_layer_from(item) for item in body["layers"]),
             tuple(str(line) for line in body["remarks"]), tuple(str(line) for line in body["cautions"]),
-            Timing(**body["timing"]), HeatInputs(**body["heat"]), str(body["jitter"]),
+            Timing(**body["timing"]), HeatInputs(**body["heat"]), str(body["jitter"]), *_extras_from(body),
         )  # fmt: skip
     except KeyError as error:
         raise FileError(f"{path}: {error.args[0]} is missing from the job. Write the job again.") from None
@@ -126,7 +144,26 @@ def read_job(folder: str | Path) -> Job:
         raise FileError(f"{path} is damaged: a value is not of the kind a job needs. Write the job again.") from None
 
 
-def _fields(thing: Timing | HeatInputs) -> dict[str, Any]:
+def _extras_from(body: dict[str, Any]) -> tuple[Any, ...]:
+    """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial."""
+    thin = tuple(Thin(**{**item, "at_mm": tuple(_pair(at) for at in item["at_mm"])}) for item in body.get("thin", ()))
+    vanished = tuple(Vanished(**item) for item in body.get("vanished", ()))
+    trial = body.get("trial")
+    if trial is not None:
+        trial = Trial(**{**trial, "at_mm": _pair(trial["at_mm"]), "field_mm": _pair(trial["field_mm"])})
+    return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial
+
+
+def _pair(values: Any) -> tuple[float, float]:
+    x, y = values
+    return float(x), float(y)
+
+
+def _trial_dict(trial: Trial) -> dict[str, Any]:
+    return {**_fields(trial), "at_mm": list(trial.at_mm), "field_mm": list(trial.field_mm)}
+
+
+def _fields(thing: Timing | HeatInputs | Thin | Vanished | Trial) -> dict[str, Any]:
     return {name: getattr(thing, name) for name in thing.__dataclass_fields__}
 
 
@@ -145,4 +182,5 @@ def _layer_from(item: dict[str, Any]) -> JobLayer:
     return JobLayer(
         int(item["order"]), int(item["number"]), str(item["name"]), Setting.from_dict(item["setting"]), lab,
         *(float(item[name]) for name in numbers), remark=str(item["remark"]),
+        **{name: float(item.get(name, 0.0)) for name in ("scan_s", "lines", "jumps", "jump_mm")},
     )  # fmt: skip

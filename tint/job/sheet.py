@@ -18,9 +18,9 @@ ONE_PAGE_LAYERS = 10
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 12.0, A4_MM[0] - 12.0, 11.0, A4_MM[1] - 9.0
 WIDTH_MM = RIGHT_MM - LEFT_MM
 ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; highest: more is wasted paper
-PICTURE_MM = (26.0, 62.0)
+PICTURE_MM = (24.5, 62.0)
 MOST_SPARE_MM = 22.0
-HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM = 17.0, 22.5, 8.2, 12.5, 33.0
+HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 33.0, 11.1
 CAUTION_PT, CAUTION_LEAD_MM = 5.8, 2.55
 GREY = 0.38  # of secondary text: prints and copies well
 COLUMNS = (  # heading, unit, width [mm]
@@ -63,6 +63,7 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
         y = _header(page, job, index + 1, pages)
         if index == 0:
             y = _remarks(page, job, y, plan.remark_lines)
+            y = _trial(page, job, y)
             y = _facts(page, job, y)
             y = _pictures(page, job, layers, y, plan.picture_mm)
         if index < len(plan.pages):
@@ -83,8 +84,12 @@ def _planned(page: Page, job: Job) -> _Plan:
     count = len(job.layers)
     top = TOP_MM + HEADER_MM + FACTS_MM + HEAD_ROW_MM
     closing = CHECKS_MM + _cautions_mm(page, job) + 4
-    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), 8 if count <= 7 else 6)
-    free = BOTTOM_MM - top - (remark_lines * 3.3 + 4.5 if remark_lines else 0) - 7
+    free = BOTTOM_MM - top - 7 - (TRIAL_MM if job.trial else 0)
+    most = 8 if count <= 7 else 6
+    if count <= ONE_PAGE_LAYERS:  # the rest stands in README.txt
+        most = min(most, int((free - TOTAL_MM - closing - count * ROW_MM[0] - PICTURE_MM[0] - 4.5) // 3.3))
+    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), max(most, 2))
+    free -= remark_lines * 3.3 + 4.5 if remark_lines else 0
     if count <= ONE_PAGE_LAYERS:
         free -= TOTAL_MM + closing
         row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
@@ -129,6 +134,22 @@ def _remarks(page: Page, job: Job, y: float, most: int) -> float:
     for index, (line, bold) in enumerate(lines):
         page.text(LEFT_MM + 24.5, y + 3.7 + index * 3.3, line, 7, bold=bold)
     return y + height + 2.5
+
+
+def _trial(page: Page, job: Job, y: float) -> float:
+    trial = job.trial
+    if trial is None:
+        return y
+    page.box(LEFT_MM, y, WIDTH_MM, TRIAL_MM - 2.5, frame_pt=1.2)
+    page.box(LEFT_MM, y, 22, TRIAL_MM - 2.5, fill=0.0)
+    page.text(LEFT_MM + 2, y + 3.7, "TRIAL FIRST", 7, bold=True, grey=1.0)
+    count = "1 square" if len(job.layers) == 1 else f"{len(job.layers)} squares"
+    where = f"{trial.at_mm[0]:g} mm from the left, {trial.at_mm[1]:g} mm from the top of the blank, {trial.edge} edge"
+    what = f"Folder trial: {count} of {trial.square_mm:g} mm, {where}, about {clock(trial.time_s)}."
+    how = "Same order and settings as below, same clamping. Let them cool, compare with the swatches, then the piece."
+    page.text(LEFT_MM + 24.5, y + 3.7, what, 7, bold=True, width_mm=WIDTH_MM - 27)
+    page.text(LEFT_MM + 24.5, y + 7.0, how, 7, width_mm=WIDTH_MM - 27)
+    return y + TRIAL_MM
 
 
 def _facts(page: Page, job: Job, y: float) -> float:
@@ -284,8 +305,9 @@ def _closing(page: Page, job: Job, y: float, spare_mm: float) -> None:
 def _checks(page: Page, job: Job, y: float, height: float) -> None:
     page.text(LEFT_MM, y + 2, "BEFORE START", 6, bold=True)
     wavelength = job.machine.wavelength_nm
+    trial = f"trial {'squares' if job.trial else 'on scrap'} marked, cooled, compared"
     checks = (
-        f"same batch as the palette: {job.stock.batch or '________'}", "trial on scrap marked, cooled, compared",
+        f"same batch as the palette: {job.stock.batch or '________'}", trial,
         "plate degreased, flat, clamped in the fixture", "lens clean, focus gauged, focus offsets set",
         f"size on the machine {job.width_mm:g} × {job.height_mm:g} mm", "settings of every layer read back aloud",
         "extraction on, filter good", f"enclosure closed, eyewear for {wavelength:.0f} nm on",

@@ -1,4 +1,4 @@
-"""The folder of a separation: `layers.json`, `labels.png`, `proof.png`, and `layers.svg` for vector artwork."""
+"""The folder of a separation: `layers.json`, `labels.png`, `proof.png`, `report.txt`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from tint.errors import FileError, TintError
 from tint.files import json_text, new_folder, read_json
 from tint.lab import srgb255_from_lab
-from tint.layers.layers import Layers
+from tint.layers.layers import Layers, pixels_of
 from tint.layers.proof import proof_image
 from tint.palette.palette import palette_from
 
@@ -26,9 +26,10 @@ def write_layers(layers: Layers, folder: str | Path, *, force: bool = False) -> 
     FileError
         The folder is there and `force` is not set, or the place cannot be written.
     """
-    with new_folder(folder, force=force) as place:
+    with new_folder(folder, "layers", force=force) as place:
         (place / "labels.png").write_bytes(_labels_png(layers))
-        proof_image(layers).save(place / "proof.png", compress_level=3)
+        proof_image(layers).save(place / "proof.png", dpi=(25.4 / layers.pitch_mm,) * 2, compress_level=3)
+        (place / "report.txt").write_text(report_text(layers), encoding="utf-8")
         (place / "layers.json").write_text(json_text("layers", VERSION, _as_dict(layers)), encoding="utf-8")
     return Path(folder)
 
@@ -63,17 +64,12 @@ def read_layers(folder: str | Path) -> Layers:
             outline = {int(row["number"]): row.get("outline") for row in body["layers"]}
             drawn = tuple(shapely.from_wkt(outline.get(number) or "MULTIPOLYGON EMPTY") for number in range(1, k + 1))
         remarks = tuple(str(line) for line in body["remarks"])
-        return Layers(
-            str(body["name"]),
-            float(body["pitch_mm"]),
-            labels,
-            palette,
-            wanted,
-            lost,
-            remarks,
-            drawn,
-            float(body["simplify_px"]),
-        )
+        size_mm, pitch_mm = (float(body["width_mm"]), float(body["height_mm"])), float(body["pitch_mm"])
+        if pixels_of(size_mm, pitch_mm) != labels.shape:
+            height, width = labels.shape
+            raise FileError(f"labels.png has {width} × {height} pixels, which is not the size layers.json states.")
+        simplify_px, own_size = float(body["simplify_px"]), size_mm if drawn is not None else None
+        return Layers(str(body["name"]), pitch_mm, labels, palette, wanted, lost, remarks, drawn, simplify_px, own_size)
     except KeyError as error:
         raise FileError(f"{path}: {error.args[0]} is missing from the layers.") from None
     except TintError as error:
@@ -84,15 +80,27 @@ def read_layers(folder: str | Path) -> Layers:
         ) from None
 
 
+def report_text(layers: Layers) -> str:
+    """Text of the folder's `report.txt`: the table of layers, remarks, and how to read the proof."""
+    remarks = [*layers.palette.remarks, *layers.remarks]
+    said = [f"- {line}" for line in remarks] if remarks else ["- nothing to remark"]
+    files = (
+        "proof.png    the piece in the predicted colours, one pixel per label. Screens differ, and metal shifts with the angle",
+        "             and the light: a guide, not a promise. Mark a trial on scrap of the same batch.",
+        "labels.png   the same pixels; each pixel's number is its layer, 0 bare metal. For programs.",
+        "layers.json  sizes, palette and outlines. `tint job` turns this folder into a job.",
+    )
+    return "\n".join([layers_text(layers), "", "Remarks", *said, "", "Files", *files, ""])
+
+
 def layers_text(layers: Layers) -> str:
     """Table of the layers for people: number, name, area and how far the colours are from those wanted."""
-    names = ["bare metal", *(colour.name for colour in layers.palette.colours)]
     size = f"{layers.name}: {layers.width_mm:.1f} × {layers.height_mm:.1f} mm, pixel {layers.pitch_mm:.4g} mm"
     lines = [size, f"{'':3s} {'colour':26s} {'area mm²':>10s} {'off by ΔE00':>12s}"]
     for number in layers.used:
         lost = layers.lost_de00[number]
         lines.append(
-            f"{number:3d} {names[number]:26s} {layers.area_mm2(number):10.1f} {f'{lost:.1f}' if np.isfinite(lost) else '':>12s}"
+            f"{number:3d} {layers.names[number]:26s} {layers.area_mm2(number):10.1f} {f'{lost:.1f}' if np.isfinite(lost) else '':>12s}"
         )
     return "\n".join(lines)
 
@@ -110,13 +118,12 @@ def _labels_png(layers: Layers) -> bytes:
 def _as_dict(layers: Layers) -> dict[str, Any]:
     import shapely
 
-    names = ["bare metal", *(colour.name for colour in layers.palette.colours)]
     rows = []
     for number in (0, *layers.used):
         known = bool(np.isfinite(layers.lost_de00[number]))
         row = {
             "number": number,
-            "name": names[number],
+            "name": layers.names[number],
             "area_mm2": round(layers.area_mm2(number), 6) if number else None,
             "wanted_lab": layers.wanted_lab[number].round(3).tolist() if known else None,
             "lost_de00": round(float(layers.lost_de00[number]), 3) if known else None,

@@ -27,7 +27,8 @@ _GREY_CHROMA = 8.0  # CIELAB chroma of a cell's corner below which hues turn rig
 def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Labels (h, w) uint8 of a picture by nearest ΔE00, with the mean Lab wanted (k + 1, 3) and mean ΔE00 lost (k + 1,).
 
-    The nearest is exact for every different colour of the picture. The means are taken over at most 300,000 of them.
+    The nearest is that of every different colour, as if compared one by one (see `_possible_in_cells` for the shortcut and
+    its test). The means are taken over at most 300,000 of the colours.
     """
     height, width = picture.bare.shape
     band = max(1, _BAND_PX // width)
@@ -49,7 +50,7 @@ def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.nd
 
 
 def _nearest_of_codes(codes: np.ndarray, candidates: np.ndarray) -> np.ndarray:
-    """Number (n,) of the candidate (k, 3) nearest by ΔE00 to each colour code (n,), exact.
+    """Number (n,) of the candidate (k, 3) nearest by ΔE00 to each colour code (n,).
 
     The colour cube is cut into cells. From ΔE00 at a cell's eight corners follows which candidates can be nearest
     somewhere inside; where only one can, no colour of the cell needs a closer look.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,6 +10,20 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.palette.palette import Palette
+
+MAX_SIMPLIFY_PX = 0.45  # more would move borders visibly and could lose one-pixel marks
+
+
+def pixels_of(size_mm: tuple[float, float], pitch_mm: float) -> tuple[int, int]:
+    """Rows and columns of a label map of this pitch that just covers a width and height [mm].
+
+    Examples
+    --------
+    >>> pixels_of((10.0, 5.02), 0.05)
+    (101, 200)
+    """
+    width, height = (max(1, math.ceil(side / pitch_mm - 1e-6)) for side in size_mm)
+    return height, width
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,7 +41,13 @@ class Layers:
     remarks : what was merged, lost or far off, one line each
     drawn : outlines of a drawing, one shapely MultiPolygon [mm] per palette colour; None for a picture, whose outlines
         are traced from its labels when first asked for
-    simplify_px : most a traced outline may leave the pixel border [pixels]
+    simplify_px : most a traced outline may leave the pixel border [pixels], at most 0.45
+    size_mm : true width and height [mm] of a drawing, whose label map is rounded up to whole pixels; None: that of the map
+
+    Raises
+    ------
+    LimitError
+        Labels beyond the palette, a pitch or tolerance that cannot be, a label map that does not cover the size.
     """
 
     name: str
@@ -38,6 +59,7 @@ class Layers:
     remarks: tuple[str, ...] = ()
     drawn: tuple[object, ...] | None = None
     simplify_px: float = 0.45
+    size_mm: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if self.labels.ndim != 2 or self.labels.dtype != np.uint8 or not self.labels.size:
@@ -48,16 +70,27 @@ class Layers:
             raise LimitError("drawn layers need one outline per palette colour.")
         if not (np.isfinite(self.pitch_mm) and self.pitch_mm > 0):
             raise LimitError(f"pitch {self.pitch_mm:g} mm of layers cannot be; it is a number above 0.")
+        if not 0 <= self.simplify_px <= MAX_SIMPLIFY_PX:
+            raise LimitError(
+                f"simplify_px {self.simplify_px:g} cannot be; it lies between 0 and {MAX_SIMPLIFY_PX:g} pixels."
+            )
+        if self.size_mm is not None and pixels_of(self.size_mm, self.pitch_mm) != self.labels.shape:
+            raise LimitError("the label map does not cover the size of the artwork; separate it again.")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names by number: "bare metal", then the palette's colours."""
+        return ("bare metal", *(colour.name for colour in self.palette.colours))
 
     @property
     def width_mm(self) -> float:
         """Width on the metal [mm]."""
-        return self.labels.shape[1] * self.pitch_mm
+        return self.size_mm[0] if self.size_mm else self.labels.shape[1] * self.pitch_mm
 
     @property
     def height_mm(self) -> float:
         """Height on the metal [mm]."""
-        return self.labels.shape[0] * self.pitch_mm
+        return self.size_mm[1] if self.size_mm else self.labels.shape[0] * self.pitch_mm
 
     @cached_property
     def outlines(self) -> tuple[object, ...]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,12 +16,16 @@ import numpy as np
 
 from tint.errors import FileError, LimitError
 from tint.files import read_text, write_file
-from tint.lab import AB_LIMIT, L_RANGE, lab_d50_from
+from tint.lab import lab_d50_from, lab_problem
 from tint.setting import FIELDS, WORDS, Setting
 
 OPTIONAL_SETTINGS = {"passes": 1.0, "focus_mm": 0.0, "hatch_deg": math.nan}
 COLOUR = ("L", "a", "b")
 OPTIONAL = ("sd", "order", "x_mm", "y_mm", "flag")
+OTHER_UNITS = (
+    "w", "kw", "percent", "%", "mm_min", "m_s", "m_min", "mm_sec", "in_s", "ips", "hz", "mhz", "us", "µs", "ps", "fs", "s", "um", "µm", "in", "inch",
+    "mil", "cm", "m", "rad", "mm", "ns", "khz", "pct", "deg", "°",
+)  # fmt: skip
 MAX_ROWS = 100_000
 
 
@@ -64,7 +70,7 @@ class Patches:
         if self.setting.shape != (n,) or len(self.flags) != n:
             raise LimitError(f"{n} patches need {n} settings and flags.")
         if len(set(self.ids)) != n:
-            twice = next(name for name in self.ids if self.ids.count(name) > 1)
+            twice = Counter(self.ids).most_common(1)[0][0]
             raise LimitError(f"patch {twice!r} is there twice; each patch needs its own id.")
         for i, lab in enumerate(self.lab):
             if problem := lab_problem(lab):
@@ -106,11 +112,17 @@ class Patches:
 
 
 def join_patches(several: Sequence[Patches]) -> Patches:
-    """One table of several; an id used in more than one gets the table's number in front. Facts are the first's."""
+    """One table of several; an id used in more than one gets the table's number in front, and facts are joined.
+
+    Raises
+    ------
+    FileError
+        The tables name different machines or stocks.
+    """
     if len(several) == 1:
         return several[0]
-    seen: list[str] = [name for patches in several for name in patches.ids]
-    double = {name for name in seen if seen.count(name) > 1}
+    counted = Counter(name for patches in several for name in patches.ids)
+    double = {name for name, count in counted.items() if count > 1}
     ids = tuple(
         f"{number}-{name}" if name in double else name
         for number, patches in enumerate(several, 1)
@@ -124,8 +136,25 @@ def join_patches(several: Sequence[Patches]) -> Patches:
         np.concatenate([patches.order for patches in several]),
         np.concatenate([patches.xy_mm for patches in several]),
         tuple(flag for patches in several for flag in patches.flags),
-        several[0].facts,
+        _joined_facts([patches.facts for patches in several]),
     )
+
+
+def _joined_facts(several: Sequence[dict[str, str]]) -> dict[str, str]:
+    """Every fact of every table; where they differ, all that was said, once each. Machine and bare metal cannot differ."""
+    joined: dict[str, str] = {}
+    for facts in several:
+        for key, value in facts.items():
+            said = joined.get(key)
+            if said is None or said == value:
+                joined[key] = value
+            elif key in ("machine", "stock"):
+                raise FileError(f"the tables are of different {key}s ({said!r} and {value!r}); fit each by itself.")
+            elif key != "bare_lab" and value not in said.split(
+                " | "
+            ):  # of two measurements of bare metal the first is kept
+                joined[key] = f"{said} | {value}"
+    return joined
 
 
 def read_patches(path: str | Path) -> Patches:
@@ -249,22 +278,10 @@ def white_of(facts: dict[str, str], path: str) -> str:
         An illuminant tint does not know.
     """
     text = facts.get("illuminant") or "D50"
-    white = text.replace("/", " ").split()[0].upper()
+    white = (text.replace("/", " ").split() or [""])[0].upper()
     if white not in ("D50", "D65", "A", "C"):
         raise FileError(f"{path}: illuminant {text!r} is not known; state D50, D65, A or C.")
     return white
-
-
-def lab_problem(lab: np.ndarray) -> str:
-    """What is wrong with a Lab (3,) that no surface can have; "" where nothing is."""
-    if not np.isfinite(lab).all():
-        return "L, a, b need numbers; drop the patch or give it a flag and a colour."
-    if not L_RANGE[0] <= lab[0] <= L_RANGE[1]:
-        return f"L {lab[0]:g} cannot be; CIELAB L runs from 0 to 100 (not 0 to 1, not 0 to 255)."
-    for name, value in zip("ab", lab[1:], strict=True):
-        if abs(value) > AB_LIMIT:
-            return f"{name} {value:g} cannot be; CIELAB {name} of a surface stays within ±{AB_LIMIT:g}."
-    return ""
 
 
 @dataclass(frozen=True)
@@ -381,17 +398,26 @@ def _header(path: str, line: int, text: str, needed: Sequence[str], numbers: Seq
     for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
         if text.count(sign) > text.count(","):
             raise FileError(
-                f"{path} line {line}: columns are parted by {word}; tint reads commas. Save it as comma separated CSV."
+                f"{path} line {line}: columns are parted by {word}; tint reads commas, and points in numbers. In the "
+                "spreadsheet choose English number format and save as CSV (comma separated, UTF-8)."
             )
-    header = [name.strip() for name in next(csv.reader([text]))]
+    try:
+        header = [name.strip() for name in next(csv.reader([text]))]
+    except csv.Error:
+        raise FileError(f"{path} line {line}: this is no header row of a table.") from None
     for name in header:
         if header.count(name) > 1 and name:
             raise FileError(f"{path} line {line}: column {name} is there twice. Drop one.")
     stems = {name.split("_")[0]: name for name in numbers if "_" in name}
     for name in header:
-        stem = name.lower().replace(" ", "_").replace("(", "_").replace("[", "_").split("_")[0]
+        stem, _, rest = re.sub(r"[ (\[_/]+", "_", name.lower()).rstrip(")]_").partition("_")
         known = stems.get(stem)
-        if name not in numbers and known and known not in header:
+        if (
+            name not in numbers
+            and known
+            and known not in header
+            and (rest in OTHER_UNITS or (not rest and known in FIELDS))
+        ):
             raise FileError(
                 f"{path} line {line}: column {name!r} has a unit tint does not read; convert it to {known}."
             )

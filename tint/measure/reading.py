@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from tint.errors import FileError
-from tint.lab import lab_d50_from
-from tint.measure.patches import COLOUR, Patches, Row, lab_problem, read_table, white_of
+from tint.lab import lab_d50_from, lab_problem
+from tint.measure.patches import COLOUR, Patches, Row, read_table, white_of
 from tint.plan import Grid
 
 BARE = "bare"  # id of a row that holds the unmarked metal
@@ -29,17 +29,24 @@ def patches_from_reading(grid: Grid, path: str | Path) -> Patches:
     facts, rows = read_table(path, needed=("patch", *COLOUR), numbers=(*COLOUR, "sd"))
     white = white_of(facts, str(path))
     readings: dict[str, list[np.ndarray]] = {}
-    sd: dict[str, float] = {}
+    sd: dict[str, list[float]] = {}
     flags: dict[str, str] = {}
     known = {*grid.ids, BARE}
+    if facts.get("plate", grid.mark) != grid.mark:
+        raise FileError(
+            f"{path} was read from another plate ({facts['plate']}); this grid is {grid.mark}. Name the grid it was marked from."
+        )
     for row in rows:
         name = row.text("patch")
+        if not any(row.text(column) for column in (*COLOUR, "sd", "flag")):
+            continue  # a patch not read, as in the table `tint grid` hands out
         if name not in known:
             raise row.wrong("patch", f"{name!r} is not on {grid.name} ({grid.ids[0]} to {grid.ids[-1]}, or {BARE})")
         readings.setdefault(name, []).append(_lab(row, white))
-        sd[name] = row.number("sd", math.nan)
-        if sd[name] < 0:
+        stated = row.number("sd", math.nan)
+        if stated < 0:
             raise row.wrong("sd", "is negative; it is a standard uncertainty as ΔE00, or empty")
+        sd.setdefault(name, []).append(stated)
         flags[name] = flags.get(name) or row.text("flag")
     found = [i for i, name in enumerate(grid.ids) if name in readings]
     if not found:
@@ -47,7 +54,10 @@ def patches_from_reading(grid: Grid, path: str | Path) -> Patches:
     ids = tuple(grid.ids[i] for i in found)
     if BARE in readings:
         facts = {**facts, "bare_lab": " ".join(f"{value:.3f}" for value in np.mean(readings[BARE], axis=0))}
-    facts = {"stock": grid.stock.name, "machine": grid.machine.name, "grid": grid.name, **facts, "illuminant": "D50"}
+    if white != "D50":
+        facts = {**facts, "adapted": f"from {white} to D50 (Bradford)"}
+    own = {"stock": grid.stock.name, "machine": grid.machine.name, "grid": grid.name, "plate": grid.mark}
+    facts = {**facts, **own, "illuminant": "D50"}
     return Patches(
         ids, grid.setting[found], np.array([np.mean(readings[name], axis=0) for name in ids]),
         np.array([_sd(readings[name], sd[name]) for name in ids]), grid.order[found].astype(float), grid.xy_mm[found],
@@ -62,12 +72,17 @@ def _lab(row: Row, white: str) -> np.ndarray:
     return lab if white == "D50" else lab_d50_from(lab, white)
 
 
-def _sd(readings: list[np.ndarray], stated: float) -> float:
-    """Standard uncertainty [ΔE00] of a mean of readings: stated, or by their spread, whichever is known and larger."""
+def _sd(readings: list[np.ndarray], stated: list[float]) -> float:
+    """Standard uncertainty [ΔE00] of the mean of readings: by their spread, or as stated, whichever is larger; NaN unknown.
+
+    Two readings that happen to agree say nothing: a spread of 0 counts as unknown.
+    """
+    known = [value for value in stated if not math.isnan(value)]
+    said = math.sqrt(sum(value**2 for value in known) / len(known) / len(readings)) if known else math.nan
     if len(readings) < 2:
-        return stated
+        return said
     from tint.lab import delta_e00
 
     mean = np.mean(readings, axis=0)
     spread = float(np.sqrt(np.sum(delta_e00(readings, mean) ** 2) / (len(readings) - 1) / len(readings)))
-    return spread if math.isnan(stated) else max(spread, stated)
+    return float(np.fmax(spread or math.nan, said))

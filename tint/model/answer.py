@@ -8,7 +8,7 @@ import numpy as np
 
 from tint.lab import hex_from_lab
 from tint.model.find import Found
-from tint.model.model import Prediction
+from tint.model.model import ColourModel, Prediction
 from tint.setting import WORDS
 
 FAR_OUTSIDE = 0.2  # share of the box's width beyond which a prediction is a guess: held-out tests reach this far
@@ -75,6 +75,16 @@ def prediction_remarks(prediction: Prediction) -> list[str]:
     if prediction.unlearned:
         words = ", ".join(WORDS[field] for field in prediction.unlearned)
         lines.append(
-            f"{words}: never varied in the grid, so its effect is NOT LEARNED; the colour is that of the grid's own value."
+            f"{words}: never varied in the grid, so its effect is NOT LEARNED; the colour shown is a guess. Mark patches that vary it."
         )
     return lines
+
+
+def is_guess(prediction: Prediction) -> bool:
+    """True where some setting lies so far from the grid, or varies what it never did, that the answer cannot be used."""
+    return bool(prediction.unlearned) or bool((np.asarray(prediction.outside) > FAR_OUTSIDE).any())
+
+
+def model_remarks(model: ColourModel) -> list[str]:
+    """What the patches behind a model say of themselves, such as "simulated" or "camera colours"."""
+    return [model.patches.facts["remark"]] if model.patches.facts.get("remark") else []

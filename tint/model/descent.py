@@ -16,6 +16,9 @@ from tint.model.optics import Optics, colour, colour_and_slopes
 DEGREES = 4.0  # of Student's t: heavy enough tails that a spoilt patch hardly pulls
 # Least scatter [ΔE00 per component]: mark to mark and instrument. Lower lets a fit with many waves chase noise.
 LEAST_SIGMA = 0.8
+# Scatter of film thickness from mark to mark, relative. A mark in a steep part of the colour spiral scatters more along
+# the spiral, and its error there must count less; 1 % is common practice, no source.
+FILM_SCATTER = 0.008
 STEP_LIMIT = 1.5  # longest step, in prior standard deviations of a parameter
 
 
@@ -65,22 +68,40 @@ def constants_of(theta: np.ndarray) -> np.ndarray:
     return theta[:, -12:-1]
 
 
-def residuals(problem: Problem, theta: np.ndarray) -> np.ndarray:
-    """Errors (s, n, 3) as components of ΔE00."""
+def residuals(problem: Problem, theta: np.ndarray, along: np.ndarray) -> np.ndarray:
+    """Errors (s, n, 3) as components of ΔE00, those along the film's own direction eased (see `easing`)."""
     lab = colour(problem.optics, latents(theta, problem.columns), constants_of(theta))
-    return np.einsum("nij,snj->sni", metric(problem.lab), lab - problem.lab)
+    return _eased(np.einsum("nij,snj->sni", metric(problem.lab), lab - problem.lab), along)
 
 
-def residuals_and_slopes(problem: Problem, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Errors (s, n, 3) and their slopes by every parameter (s, n, 3, p)."""
+def residuals_and_slopes(problem: Problem, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Errors (s, n, 3), their slopes by every parameter (s, n, 3, p), and the easing both were given (s, n, 3)."""
     turn = metric(problem.lab)
     lab, by_latent, by_constant = colour_and_slopes(problem.optics, latents(theta, problem.columns), constants_of(theta))
     by_latent, by_constant = turn @ by_latent, turn @ by_constant
+    along = easing(by_latent[..., 0])
+    by_latent, by_constant = (part - along[..., None] * (along[..., None, :] @ part) for part in (by_latent, by_constant))
     bent, by_bend = latent_slopes(theta, problem.columns)
     parts = [by_latent[..., 0, None] * bent[:, :, None, :]]
     parts += [by_latent[..., i, None] * problem.columns[i][None, :, None, :] for i in (1, 2, 3)]
     parts += [by_constant, (by_latent[..., 0] * by_bend[..., None])[..., None]]
-    return np.einsum("nij,snj->sni", turn, lab - problem.lab), np.concatenate(parts, axis=-1)
+    error = _eased(np.einsum("nij,snj->sni", turn, lab - problem.lab), along)
+    return error, np.concatenate(parts, axis=-1), along
+
+
+def easing(by_film: np.ndarray) -> np.ndarray:
+    """Vectors a (..., 3) such that e − a (a·e) has unit scatter where film thickness scatters too.
+
+    `by_film` (..., 3) is the slope of colour by log film; with σ² I + s² j jᵀ the covariance of an error, the part along
+    j is scaled by σ / √(σ² + s² |j|²).
+    """
+    steep = np.linalg.norm(by_film, axis=-1, keepdims=True)
+    scale = 1 / np.sqrt(1 + (FILM_SCATTER * steep / LEAST_SIGMA) ** 2)
+    return by_film / np.maximum(steep, 1e-9) * np.sqrt(1 - scale)
+
+
+def _eased(error: np.ndarray, along: np.ndarray) -> np.ndarray:
+    return error - along * (along * error).sum(axis=-1, keepdims=True)
 
 
 def descend(problem: Problem, fits: Fits, steps: int) -> Fits:
@@ -88,7 +109,7 @@ def descend(problem: Problem, fits: Fits, steps: int) -> Fits:
     theta, sigma, mean, sd = fits.theta, fits.sigma.copy(), problem.expected.mean, problem.expected.sd
     damping, identity = np.full(len(theta), 1e-2), np.eye(len(mean))
     for turn in range(steps):
-        error, slopes = residuals_and_slopes(problem, theta)
+        error, slopes, along = residuals_and_slopes(problem, theta)
         weight = _weight(problem, error, sigma) / sigma[:, None] ** 2
         flat = slopes.reshape(len(theta), -1, len(mean))
         weighted = (slopes * weight[..., None, None]).reshape(flat.shape).transpose(0, 2, 1)
@@ -97,7 +118,7 @@ def descend(problem: Problem, fits: Fits, steps: int) -> Fits:
         diagonal = np.einsum("spp->sp", curvature)[..., None] * identity
         step = np.linalg.solve(curvature + damping[:, None, None] * diagonal, -downhill[..., None])[..., 0]
         tried = theta + np.clip(step / sd, -STEP_LIMIT, STEP_LIMIT) * sd
-        error_tried = residuals(problem, tried)
+        error_tried = residuals(problem, tried, along)
         better = cost_of(problem, tried, error_tried, sigma) < cost_of(problem, theta, error, sigma)
         theta = np.where(better[:, None], tried, theta)
         damping = np.where(better, np.maximum(damping / 5, 1e-6), np.minimum(damping * 6, 1e4))
@@ -106,7 +127,8 @@ def descend(problem: Problem, fits: Fits, steps: int) -> Fits:
             # median of chi-square with 3 degrees is 2.37
             seen = np.sqrt(np.median((error**2).sum(axis=-1) / problem.noise, axis=1) / 2.37)
             sigma = np.maximum(0.7 * sigma + 0.3 * seen, LEAST_SIGMA)
-    return Fits(theta, cost_of(problem, theta, residuals(problem, theta), sigma), sigma).best(len(theta))
+    error, _, _ = residuals_and_slopes(problem, theta)
+    return Fits(theta, cost_of(problem, theta, error, sigma), sigma).best(len(theta))
 
 
 def cost_of(problem: Problem, theta: np.ndarray, error: np.ndarray, sigma: np.ndarray) -> np.ndarray:
@@ -123,7 +145,7 @@ def _weight(problem: Problem, error: np.ndarray, sigma: np.ndarray) -> np.ndarra
 
 def covariance(problem: Problem, theta: np.ndarray, sigma: float) -> np.ndarray:
     """(p, p) posterior covariance around one fit (p,), to second order."""
-    error, slopes = residuals_and_slopes(problem, theta[None])
+    error, slopes, _ = residuals_and_slopes(problem, theta[None])
     weight = _weight(problem, error, np.array([sigma])) / sigma**2
     flat = slopes.reshape(-1, len(theta))
     curvature = (flat * np.repeat(weight.ravel(), 3)[:, None]).T @ flat + np.diag(1 / problem.expected.sd**2)

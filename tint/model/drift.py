@@ -53,11 +53,11 @@ def estimate(
     Notes
     -----
     Weighted least squares of ΔE00 components on age times slope, held to 1 % by a normal prior, twice reweighted so that
-    spoilt patches do not count.
+    spoilt patches do not count. Age is centred: the mean effect of a drift is already in the member.
     """
     turn = metric(lab)
     up, down = (predict(setting.replace(power_pct=setting.power_pct * np.exp(sign * STEP))) for sign in (1, -1))
-    slope = np.einsum("nij,nj->ni", turn, (up - down) / (2 * STEP)) * aged[:, None]
+    slope = np.einsum("nij,nj->ni", turn, (up - down) / (2 * STEP)) * (aged - aged.mean())[:, None]
     error = np.einsum("nij,nj->ni", turn, left)
     drift, prior = Drift(), (EXPECTED_PCT / 100) ** -2
     for _ in range(3):

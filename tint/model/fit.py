@@ -49,17 +49,15 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     uncertainty is calibrated on held-out patches.
     """
     machine.check(patches.setting, "the patches")
-    good = _in_own_order(patches.take(patches.good))
+    good = in_own_order(patches.take(patches.good))
     _enough(good, len(patches), stock)
-    training = Training(good.setting, good.lab, _relative_noise(good.sd))
+    training = Training(good.setting, good.lab, relative_noise(good.sd))
     learned = learn(training, age(good), machine, family_of(stock.grade), seed)
     fold = folds(good.setting.table(), fold_count(len(good)), seed)
     contest = hold_out(learned, machine, fold, seed)
     good_rows = ~learned.aside
     calibration = calibrate(contest.error_de00[good_rows], contest.spread_de00[good_rows], MARK_SD_DE00)
-    members = tuple(
-        Member(kind, float(share), learned.numbers[kind]) for kind, share in zip(contest.kinds, contest.shares, strict=True) if share > 0
-    )
+    members = members_of(learned, contest)
     kind = " and ".join(KINDS[member.kind] for member in members)
     report = _report(good, len(patches), learned, contest, fold, box(log_fields(good.setting)))
     radius = calibration.radius_de00(contest.spread_de00, np.zeros(len(good)))
@@ -69,7 +67,13 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     )
 
 
-def _in_own_order(patches: Patches) -> Patches:
+def members_of(learned: Learned, contest: Contest) -> tuple[Member, ...]:
+    """The members that won a share."""
+    shares = zip(contest.kinds, contest.shares, strict=True)
+    return tuple(Member(kind, float(share), learned.numbers[kind]) for kind, share in shares if share > 0)
+
+
+def in_own_order(patches: Patches) -> Patches:
     """The patches sorted by setting and colour, so that the order of rows in a file changes nothing."""
     keys = [*patches.lab.T, *np.nan_to_num(patches.setting.table(), nan=-1e9).T]
     return patches.take(np.lexsort(keys))
@@ -82,13 +86,13 @@ def _enough(good: Patches, count: int, stock: Stock) -> None:
             f"only {len(good)} good patches for {stock.name}{flagged}; a fit needs {MIN_PATCHES}. "
             f"Mark at least {MIN_PATCHES - len(good)} more settings and measure again."
         )
-    if not varied(box(log_fields(good.setting))).any():
-        raise DataError(
-            f"all {len(good)} good patches have the same setting; a fit needs settings that differ. Mark a test grid."
-        )
+    moved = varied(box(log_fields(good.setting)))
+    if not moved[:-1].any():
+        alike = "differ in hatch angle only, whose effect is not modelled" if moved.any() else "have the same setting"
+        raise DataError(f"all {len(good)} good patches {alike}; a fit needs settings that differ. Mark a test grid.")
 
 
-def _relative_noise(sd: np.ndarray) -> np.ndarray:
+def relative_noise(sd: np.ndarray) -> np.ndarray:
     """(n,) noise variance of each patch over a usual one, from its standard uncertainty where it is known."""
     known = np.where(np.isnan(sd), USUAL_SD_DE00, sd)
     return (MARK_SD_DE00**2 + known**2) / (MARK_SD_DE00**2 + USUAL_SD_DE00**2)
@@ -137,6 +141,8 @@ def _remarks(good: Patches, scores: list[Score], contest: Contest) -> tuple[str,
     best = min(scores, key=lambda score: score.median_de00)
     if best.name in BASELINES:
         remarks.append(f"{best.name} was nearer on held-out patches: mark more settings before trusting colours between them.")
+    if varied(box(log_fields(good.setting)))[FIELDS.index("hatch_deg")]:
+        remarks.append("hatch angle varied, but its effect is not modelled: keep it at one value for work that must match.")
     facts = " ".join(good.facts.values()).lower()
     if "camera" in facts:
         remarks.append("colours came from a camera without a reference: use them to compare with each other, not as true colour.")

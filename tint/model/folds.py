@@ -17,7 +17,7 @@ def folds(table: np.ndarray, count: int, seed: int) -> np.ndarray:
 
 def fold_count(n: int) -> int:
     """Folds for n patches: more where each patch is dear."""
-    return 8 if n < 40 else 5
+    return 6 if n < 40 else 5
 
 
 BASELINES = ("mean colour", "nearest patch", "degree-2 polynomial", "plain Gaussian process")

@@ -29,6 +29,8 @@ SECOND_ORDER_SD, SHARE_SLOPE_SD, GAIN_SLOPE_SD = 0.15, 0.5, 0.06
 # activation bends by 0.2–0.4.
 BEND = (0.25, 0.12)
 LEAST_BEND = 1e-3
+STRENGTH = (0.2, 2.0)  # how far a stock may answer weaker or stronger than expected
+AGE_SD = 0.02  # of the change of log film from first to last patch: a source drifts by about 1 % of its power
 # Waves: leading eigenvectors of a smooth kernel over the settings; how many and how large (sd) for each latent
 WAVES = (24, 12, 12, 0)
 WAVE_SD = (0.06, 0.3, 0.6, 0.0)
@@ -38,10 +40,12 @@ WAVE_SD = (0.06, 0.3, 0.6, 0.0)
 class Frame:
     """How log settings are centred and scaled: `axes` that varied, their `centre` and half `width`, and where waves sit.
 
-    `at` (n, k) are the scaled training settings, `waves` (n, w) turn the kernel to them into wave heights.
+    `middle` (7,) is the centre of all axes; `at` (n, k) are the scaled training settings, `waves` (n, w) turn the kernel
+    to them into wave heights.
     """
 
     axes: np.ndarray
+    middle: np.ndarray
     centre: np.ndarray
     width: np.ndarray
     at: np.ndarray
@@ -55,24 +59,32 @@ def log_axes(setting: Setting, machine: Machine) -> np.ndarray:
     return np.stack([np.log(own.get(name, getattr(setting, name, None))) for name in AXES], axis=-1)
 
 
-def frame_of(logs: np.ndarray) -> Frame:
-    """Frame of training settings given as `log_axes`, (n, 7)."""
-    axes = np.flatnonzero(np.ptp(logs, axis=0) > 1e-6)
-    chosen = logs[:, axes]
-    centre, width = chosen.mean(axis=0), np.ptp(chosen, axis=0) / 2
-    at = (chosen - centre) / width
+def frame_of(logs: np.ndarray, like: Frame | None = None) -> Frame:
+    """Frame of training settings given as `log_axes`, (n, 7); centred and scaled `like` another where one is given."""
+    if like is None:
+        axes = np.flatnonzero(np.ptp(logs, axis=0) > 1e-6)
+        centre, width = logs[:, axes].mean(axis=0), np.ptp(logs[:, axes], axis=0) / 2
+    else:
+        axes, centre, width = like.axes, like.centre, like.width
+    middle = logs.mean(axis=0) if like is None else like.middle
+    at = (logs[:, axes] - centre) / width
     values, vectors = np.linalg.eigh(_kernel(at, at))
     lead = np.argsort(-values)[: min(max(WAVES), len(at) // 2)]
-    return Frame(axes, centre, width, at, vectors[:, lead] / np.sqrt(np.maximum(values[lead], 1e-9)))
+    return Frame(axes, middle, centre, width, at, vectors[:, lead] / np.sqrt(np.maximum(values[lead], 1e-9)))
 
 
-def features(frame: Frame, logs: np.ndarray, waves: bool = True) -> list[np.ndarray]:
-    """Four arrays (q, p): what each latent is a weighted sum of, at `log_axes` (q, 7)."""
+def features(frame: Frame, logs: np.ndarray, waves: bool = True, aged: np.ndarray | None = None) -> list[np.ndarray]:
+    """Four arrays (q, p): what each latent is a weighted sum of, at `log_axes` (q, 7).
+
+    With `aged` (q,), places in the marking order, the film has a column for drift after its second-order terms.
+    """
     z = logs[:, frame.axes] - frame.centre
     k = z.shape[1]
     plain = np.concatenate([np.ones((len(z), 1)), z], axis=1)
     pairs = [z[:, i] * z[:, j] * (0.5 if i == j else 1.0) for i in range(k) for j in range(i, k)]
-    columns = [np.concatenate([plain, np.stack(pairs, axis=1)], axis=1), plain, plain, plain]
+    film = np.concatenate([plain, np.stack(pairs, axis=1)], axis=1)
+    film = film if aged is None else np.concatenate([film, aged[:, None]], axis=1)
+    columns = [film, plain, plain, plain]
     if not waves:
         return columns
     height = _kernel(z / frame.width, frame.at) @ frame.waves
@@ -80,6 +92,21 @@ def features(frame: Frame, logs: np.ndarray, waves: bool = True) -> list[np.ndar
         np.concatenate([column, size * height[:, :count]], axis=1)
         for column, count, size in zip(columns, WAVES, WAVE_SD, strict=True)
     ]
+
+
+def unseen(frame: Frame, logs: np.ndarray, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What axes that never varied should do to the latents (q, 4), and its variance (q, 4).
+
+    The film's expected slopes are scaled by how strongly power, if it varied, turned out to act in the fit (p,).
+    """
+    power = drift_of(frame, theta)[1] / FILM_SLOPE[0]
+    strength = np.clip(power, *STRENGTH) if power else 1.0
+    still = np.setdiff1d(np.arange(len(AXES)), frame.axes)
+    z = logs[:, still] - frame.middle[still]
+    zero = np.zeros(len(logs))
+    shift = np.stack([strength * (z @ FILM_SLOPE[still]), zero, z @ HAZE_SLOPE[still], zero], axis=1)
+    sds = (FILM_SLOPE_SD[still], np.full(len(still), SHARE_SLOPE_SD), HAZE_SLOPE_SD[still], np.full(len(still), GAIN_SLOPE_SD))
+    return shift, np.stack([z**2 @ sd**2 for sd in sds], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,19 +118,21 @@ class Expectation:
     sizes: tuple[int, ...]
 
 
-def expectation(frame: Frame, waves: bool = True) -> Expectation:
+def expectation(frame: Frame, waves: bool = True, aged: bool = False) -> Expectation:
     """What to expect of the parameters before any patch was seen."""
     k = len(frame.axes)
-    pairs = k * (k + 1) // 2
+    pairs, age = k * (k + 1) // 2, int(aged)
     count = [min(n, frame.waves.shape[1]) if waves else 0 for n in WAVES]
     mean = [
-        np.concatenate([[FILM_LEVEL[0]], FILM_SLOPE[frame.axes], np.zeros(pairs + count[0])]),
+        np.concatenate([[FILM_LEVEL[0]], FILM_SLOPE[frame.axes], np.zeros(pairs + age + count[0])]),
         np.concatenate([[SHARE_LEVEL[0]], np.zeros(k + count[1])]),
         np.concatenate([[HAZE_LEVEL[0]], HAZE_SLOPE[frame.axes], np.zeros(count[2])]),
         np.concatenate([[GAIN_LEVEL[0]], np.zeros(k + count[3])]),
     ]
     sd = [
-        np.concatenate([[FILM_LEVEL[1]], FILM_SLOPE_SD[frame.axes], np.full(pairs, SECOND_ORDER_SD), np.ones(count[0])]),
+        np.concatenate(
+            [[FILM_LEVEL[1]], FILM_SLOPE_SD[frame.axes], np.full(pairs, SECOND_ORDER_SD), np.full(age, AGE_SD), np.ones(count[0])]
+        ),
         np.concatenate([[SHARE_LEVEL[1]], np.full(k, SHARE_SLOPE_SD), np.ones(count[1])]),
         np.concatenate([[HAZE_LEVEL[1]], HAZE_SLOPE_SD[frame.axes], np.ones(count[2])]),
         np.concatenate([[GAIN_LEVEL[1]], np.full(k, GAIN_SLOPE_SD), np.ones(count[3])]),
@@ -113,9 +142,9 @@ def expectation(frame: Frame, waves: bool = True) -> Expectation:
     )
 
 
-def widened(theta: np.ndarray, frame: Frame) -> np.ndarray:
+def widened(theta: np.ndarray, frame: Frame, aged: bool = False) -> np.ndarray:
     """Parameters (s, p) of a fit without waves, with waves of height zero put in their places."""
-    plain = expectation(frame, waves=False).sizes
+    plain = expectation(frame, waves=False, aged=aged).sizes
     parts, start = [], 0
     for size, count in zip(plain, WAVES, strict=True):
         parts += [theta[:, start : start + size], np.zeros((len(theta), min(count, frame.waves.shape[1])))]
@@ -151,3 +180,14 @@ def _kernel(left: np.ndarray, right: np.ndarray) -> np.ndarray:
     r2 = (left**2).sum(1)[:, None] + (right**2).sum(1)[None, :] - 2 * left @ right.T
     root = np.sqrt(5 * np.maximum(r2, 0))
     return (1 + root + root**2 / 3) * np.exp(-root)
+
+
+def drift_of(frame: Frame, theta: np.ndarray) -> tuple[int, float]:
+    """Place of the drift column among the parameters (p,), and the slope of log film by log power at the centre.
+
+    The slope is 0 where power never varied.
+    """
+    k = len(frame.axes)
+    place = 1 + k + k * (k + 1) // 2
+    power = np.flatnonzero(frame.axes == AXES.index("average_power_w"))
+    return place, float(theta[1 + power[0]]) if power.size else 0.0

@@ -7,18 +7,17 @@ from typing import Any
 
 import numpy as np
 
-from tint.model.descent import metric
+from tint.model.descent import LEAST_SIGMA, metric
 from tint.model.drift import Drift, estimate, without_drift
-from tint.model.film_gp import FilmFit, film_numbers, ready_film, refit_film, search_film
-from tint.model.members import Ready
+from tint.model.film_gp import FilmFit, film_drift, film_numbers, refit_film, search_film, unexplained, without_age
 from tint.model.process_gp import process_numbers, ready_process
 from tint.model.training import Training
 from tint.setting import Machine
 
-OUTLIER_SIGMA = 5.0  # a patch whose error is this many robust standard deviations is set aside
+OUTLIER_SIGMA = 6.0  # a patch whose error is this many robust standard deviations is set aside
+USUAL_LENGTH = 1.54  # median length of three unit normal errors
 MOST_ASIDE = 0.1  # more than a tenth of all patches cannot be accidents: only the farthest are set aside
 OUTLIER_NOISE = 1e4  # noise variance of a patch set aside, over the usual: it no longer pulls, yet stays in the file
-ROUNDS = 2  # of drift and outliers; a third changed nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,49 +43,41 @@ class Learned:
 
 def learn(training: Training, aged: np.ndarray | None, machine: Machine, family: str, seed: int) -> Learned:
     """Every member fitted to the training set (settings as dialled)."""
-    film = search_film(training, machine, family, seed)
-    process = process_numbers(training, machine)
-    usual, now, drift = training.noise, training, Drift()
-    aside = np.zeros(len(usual), dtype=bool)
-    for _ in range(ROUNDS):
-        lead, left, sd = _leading(film, process, now, machine)
-        aside = _contradicted(left, sd, now.lab, usual)
-        noise = np.where(aside, OUTLIER_NOISE, usual)
-        if aged is not None:
-            dialled = training.setting
-            here = without_drift(dialled, aged, drift)
-            more = estimate(left, now.lab, noise, here, aged, lambda setting, member=lead: member.predict(setting)[0])
-            # a step from where the drift stands: the prior holds the whole, so a step is taken once and then corrected
-            drift = Drift(drift.log_power + more.log_power, more.sd)
-        now = Training(without_drift(training.setting, aged, drift), training.lab, noise)
+    film = search_film(training, machine, family, seed, aged=aged)
+    process, drift, now = process_numbers(training, machine), Drift(), training
+    if aged is not None:
+        drift = film_drift(film) if _film_leads(film, process, training, machine) else _drift_without_film(process, training, machine, aged)
+        now = Training(without_drift(training.setting, aged, drift), training.lab, training.noise)
+        film = refit_film(without_age(film), now, machine)
+    aside = _contradicted(film, process, now, machine)
+    if aside.any():
+        now = Training(now.setting, now.lab, np.where(aside, OUTLIER_NOISE, now.noise))
         film = refit_film(film, now, machine)
+    if aged is not None or aside.any():
         process = process_numbers(now, machine, process)
     numbers = {"film": film_numbers(film, now, family), "process": process}
     return Learned(now, film, numbers, drift, aged, aside)
 
 
-def _leading(
-    film: FilmFit, process: dict[str, Any], training: Training, machine: Machine
-) -> tuple[Ready, np.ndarray, np.ndarray | None]:
-    """The member that leaves less, what it leaves (n, 3), and its own sd there (None for the film: take the usual scatter)."""
-    plain = ready_process(process, training, machine)
-    left, sd = plain.fitted.leave_one_out(training.lab)
+def _film_leads(film: FilmFit, process: dict[str, Any], training: Training, machine: Machine) -> bool:
+    """True where the film leaves less at the patches than the process leaves at each patch without it."""
     turn = metric(training.lab)
-    plain_size = np.median(np.linalg.norm(np.einsum("nij,nj->ni", turn, left), axis=1))
-    film_size = np.median(np.linalg.norm(film.error, axis=1))
-    if film_size <= plain_size:
-        member = ready_film({**film_numbers(film, training, _family(film))}, training, machine)
-        lab = member.predict(training.setting)[0]
-        return member, -np.linalg.solve(turn, film.error[..., None])[..., 0] if lab is None else _film_left(film, turn), None
-    return plain, left, sd
+    left = ready_process(process, training, machine).fitted.leave_one_out(training.lab)[0]
+    return bool(np.median(film.misfit) <= np.median(np.linalg.norm(np.einsum("nij,nj->ni", turn, left), axis=1)))
 
 
-def _film_left(film: FilmFit, turn: np.ndarray) -> np.ndarray:
-    return -np.linalg.solve(turn, film.error[..., None])[..., 0]
+def _drift_without_film(process: dict[str, Any], training: Training, machine: Machine, aged: np.ndarray) -> Drift:
+    plain = ready_process(process, training, machine)
+    left = plain.fitted.leave_one_out(training.lab)[0]
+    return estimate(left, training.lab, training.noise, training.setting, aged, lambda setting: plain.predict(setting)[0])
 
 
-def _contradicted(left: np.ndarray, sd: np.ndarray | None, lab: np.ndarray, noise: np.ndarray) -> np.ndarray:
-    size = np.linalg.norm(np.einsum("nij,nj->ni", metric(lab), left), axis=1) if sd is None else np.linalg.norm(left / sd, axis=1)
-    size = size / np.sqrt(noise)
-    far = size > OUTLIER_SIGMA * max(float(np.median(size)) / 1.54, 1e-9)  # 1.54: median length of three unit normals
-    return far & (size >= np.quantile(size, 1 - MOST_ASIDE))
+def _contradicted(film: FilmFit, process: dict[str, Any], training: Training, machine: Machine) -> np.ndarray:
+    """(n,) True for patches that stand far from what the better member says, by its usual error."""
+    if _film_leads(film, process, training, machine):
+        misfit, least = unexplained(film, training), LEAST_SIGMA
+    else:
+        left, sd = ready_process(process, training, machine).fitted.leave_one_out(training.lab)
+        misfit, least = np.linalg.norm(left / sd, axis=1), 1e-9
+    misfit = misfit / max(float(np.median(misfit)) / USUAL_LENGTH, least)
+    return (misfit > OUTLIER_SIGMA) & (misfit >= np.quantile(misfit, 1 - MOST_ASIDE))

@@ -112,7 +112,9 @@ class _Mix:
         self.outer, self.outer_slopes = _index(optics.outer, per_fit[..., 0:4])
         self.inner, self.inner_slopes = _index(optics.inner, per_fit[..., 4:8])
         self.over, self.under = (self.share * self.nm)[..., None], ((1 - self.share) * self.nm)[..., None]
-        self.amplitude, self.by_over, self.by_under = _stack(self.outer, self.inner, optics.metal, self.over, self.under, slopes)
+        turns = (4j * np.pi / WAVELENGTH_NM * self.outer, 4j * np.pi / WAVELENGTH_NM * self.inner)
+        self.through = (np.exp(turns[0] * self.over), np.exp(turns[1] * self.under))
+        self.amplitude, self.by_over, self.by_under = _stack(self.outer, self.inner, optics.metal, self.through, slopes)
         self.film = (self.amplitude.real**2 + self.amplitude.imag**2) @ optics.weights
         red, blue = per_fit[..., 9], per_fit[..., 10]
         self.dull = np.exp(per_fit[..., 8:9] + np.stack([red, np.zeros_like(red), blue], axis=-1))
@@ -133,11 +135,16 @@ class _Mix:
     def constant_slopes(self) -> list[np.ndarray]:
         """d relative by each optical constant; the amplitude is analytic in both indices, so one step tells its slope."""
         step, back, lit = 1e-6, 2 * np.conj(self.amplitude), self.gain * (1 - self.haze)
+        turn = 4j * np.pi / WAVELENGTH_NM * step
+        outer_moved = _stack(
+            self.outer + step, self.inner, self.optics.metal, (self.through[0] * (1 + turn * self.over), self.through[1]), False
+        )[0]
+        inner_moved = _stack(
+            self.outer, self.inner + step, self.optics.metal, (self.through[0], self.through[1] * (1 + turn * self.under)), False
+        )[0]
         slopes = []
-        for index, by_constant in (("outer", self.outer_slopes), ("inner", self.inner_slopes)):
-            moved = {name: getattr(self, name) + (step if name == index else 0) for name in ("outer", "inner")}
-            other, _, _ = _stack(moved["outer"], moved["inner"], self.optics.metal, self.over, self.under, False)
-            by_index = back * (other - self.amplitude) / step
+        for moved, by_constant in ((outer_moved, self.outer_slopes), (inner_moved, self.inner_slopes)):
+            by_index = back * (moved - self.amplitude) / step
             slopes += [lit * ((by_index * by_constant[..., k]).real @ self.optics.weights) for k in range(4)]
         dull = self.gain * self.haze * self.dull
         return [*slopes, dull, dull * [1.0, 0.0, 0.0], dull * [0.0, 0.0, 1.0]]
@@ -153,21 +160,22 @@ def _index(table: np.ndarray, constants: np.ndarray) -> tuple[np.ndarray, np.nda
 
 
 def _stack(
-    outer: np.ndarray, inner: np.ndarray, metal: np.ndarray, over_nm: np.ndarray, under_nm: np.ndarray, slopes: bool
+    outer: np.ndarray, inner: np.ndarray, metal: np.ndarray, through: tuple[np.ndarray, np.ndarray], slopes: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Amplitude reflected by outer film on inner film on metal, straight on, and its slopes by the two thicknesses.
 
-    Airy's formula from the metal up, as in `tint.film.reflectance`, kept as an amplitude because fits need slopes.
+    `through` are the waves that went through each film and back. Airy's formula from the metal up, as in
+    `tint.film.reflectance`, kept as an amplitude because fits need slopes.
     """
     top, middle, bottom = (1 - outer) / (1 + outer), (outer - inner) / (outer + inner), (inner - metal) / (inner + metal)
-    turn_outer, turn_inner = 4j * np.pi / WAVELENGTH_NM * outer, 4j * np.pi / WAVELENGTH_NM * inner
-    through_outer, through_inner = np.exp(turn_outer * over_nm), np.exp(turn_inner * under_nm)
+    through_outer, through_inner = through
     below_part = 1 / (1 + middle * bottom * through_inner)
     below = (middle + bottom * through_inner) * below_part
     part = 1 / (1 + top * below * through_outer)
     amplitude = (top + below * through_outer) * part
     if not slopes:
         return amplitude, amplitude, amplitude
+    turn_outer, turn_inner = 4j * np.pi / WAVELENGTH_NM * outer, 4j * np.pi / WAVELENGTH_NM * inner
     lever = (1 - top**2) * part**2 * through_outer
     by_over = lever * below * turn_outer
     by_under = lever * bottom * (1 - middle**2) * below_part**2 * through_inner * turn_inner

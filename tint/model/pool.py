@@ -63,7 +63,7 @@ def candidate_pool(
     """
     locked = check_locked(model, locked)
     measured, ids = _measured(model, locked)
-    setting = Setting.from_table(np.concatenate([measured, _filled(model, n, seed, locked)]))
+    setting = Setting.from_table(np.concatenate([measured, filled(model, n, seed, locked)]))
     if not len(setting):
         raise DataError("no setting is left with these fields locked. Unlock one.")
     guess = predict(model, setting)
@@ -113,7 +113,7 @@ def _measured(model: ColourModel, locked: dict[str, float]) -> tuple[np.ndarray,
     return table[kept], tuple(model.patches.ids[i] for i in kept)
 
 
-def _filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> np.ndarray:
+def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> np.ndarray:
     """Table of settings that fill the box evenly, where patches taught something."""
     from scipy.stats import qmc
 

@@ -11,6 +11,7 @@ LEVEL = 0.9
 # them; 4 to 6 kept nine of ten on simulated lasers, the middle is taken. Smaller covers too few, larger says little.
 GROWTH_PER_WIDTH = 5.0
 FLOOR_DE00 = 0.3  # no prediction is surer than a good instrument repeats (common practice, no source)
+LEAST_RADIUS_DE00 = 0.75  # 2.5 of those: patches that agree by chance do not make a model surer
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,8 @@ class Calibration:
 
     def radius_de00(self, spread_de00: np.ndarray, outside: np.ndarray) -> np.ndarray:
         """Radius [ΔE00] within which 9 of 10 fresh marks should land, same shape."""
-        return self.scale * np.hypot(spread_de00, self.floor_de00) * (1 + GROWTH_PER_WIDTH * outside)
+        inside = np.maximum(self.scale * np.hypot(spread_de00, self.floor_de00), LEAST_RADIUS_DE00)
+        return inside * (1 + GROWTH_PER_WIDTH * outside)
 
 
 def spread_de00(lab: np.ndarray, sd: np.ndarray) -> np.ndarray:

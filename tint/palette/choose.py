@@ -8,7 +8,9 @@ import numpy as np
 
 from tint.artwork.artwork import PICTURES, Artwork, Drawing, Picture, read_artwork
 from tint.errors import DataError
-from tint.lab import delta_e00, lab_from_srgb1
+from tint.film import WAVELENGTH_NM, material_index, reflectance
+from tint.lab import delta_e00, lab_from_reflectance, lab_from_srgb1
+from tint.metal import AUSTENITIC, metal_of
 from tint.model.jitter import USUAL_JITTER, Jitter
 from tint.model.model import ColourModel
 from tint.model.pool import Pool, candidate_pool
@@ -174,10 +176,12 @@ def _bare(model: ColourModel) -> tuple[np.ndarray, tuple[str, ...]]:
     bare = model.patches.bare_lab
     if bare is not None:
         return bare, ()
-    lightest = int(np.argmax(model.patches.lab[:, 0]))
-    return model.patches.lab[lightest], (
-        f"bare metal was not measured: the lightest patch ({model.patches.ids[lightest]}) stands in for it. "
-        "Measure the bare metal and add 'bare_lab: L a b' to patches.csv.",
+    metal = metal_of(model.stock.grade)
+    index = metal.index if metal and metal.index else AUSTENITIC.index
+    shine = reflectance(WAVELENGTH_NM, [], material_index(index), angle_deg=8)
+    return lab_from_reflectance(WAVELENGTH_NM, shine), (
+        f"bare metal was not measured: the computed colour of polished {index} stands in for it. Measure it and add "
+        "'bare_lab: L a b' to patches.csv.",
     )
 
 

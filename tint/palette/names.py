@@ -36,7 +36,7 @@ def colour_name(lab: Any) -> str:
         return f"{shade} grey".strip()
     word = _shaded(next(word for limit, word in _HUES if hue < limit), lightness, chroma)
     if chroma < 2 * _GREYISH:
-        word = f"greyish {word}"
+        word = f"{word.removeprefix('sky ')}-grey"
     elif chroma > _STRONG:
         word = f"vivid {word}"
     return f"{shade} {word}".strip()
@@ -46,6 +46,8 @@ def _shaded(word: str, lightness: float, chroma: float) -> str:
     """Words that change with lightness or strength: light reds are pink, dark oranges brown, dark yellows olive."""
     if word in ("crimson", "red", "magenta") and lightness > 60:
         return "pink"
+    if word == "sky blue" and chroma < 2 * _GREYISH:
+        return "blue"
     if word == "crimson" and chroma < _STRONG:
         return "red"
     if word in ("orange", "straw") and lightness < 52:
@@ -56,16 +58,25 @@ def _shaded(word: str, lightness: float, chroma: float) -> str:
 
 
 def colour_names(lab: Any) -> list[str]:
-    """Plain names of Lab (k, 3), each used once: a second one of the same name gets a number."""
+    """Plain names of Lab (k, 3), each used once: colours of one name get their lightness, or else a number, behind it.
+
+    Examples
+    --------
+    >>> colour_names([[46, -4, -30], [35, -4, -30], [80, 1, 2]])
+    ['blue L46', 'blue L35', 'light grey']
+    """
+    lab = np.asarray(lab, float)
+    plain = [colour_name(value) for value in lab]
     names: list[str] = []
-    for value in np.asarray(lab, float):
-        names.append(_unused(colour_name(value), names))
+    for name, value in zip(plain, lab, strict=True):
+        wanted = name if plain.count(name) == 1 else f"{name} L{value[0]:.0f}"
+        names.append(_unused(wanted, names))
     return names
 
 
 def _unused(name: str, taken: Sequence[str]) -> str:
     number, wanted = 2, name
     while wanted in taken:
-        wanted = f"{name} {number}"
+        wanted = f"{name} ({number})"
         number += 1
     return wanted

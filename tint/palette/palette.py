@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from tint.caution import SHORT
 from tint.errors import FileError, LimitError, TintError
 from tint.files import json_text, read_json, write_file
+from tint.lab import lab_problem
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 1
@@ -104,6 +106,7 @@ class Palette:
             "machine": self.machine.as_dict(),
             "stock": self.stock.as_dict(),
             "bare_lab": self.bare_lab.tolist(),
+            "caution": SHORT,
             "jitter": self.jitter,
             "colours": [
                 {
@@ -146,6 +149,11 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
     """Palette from the mapping `Palette.as_dict` gives; `where` names the file in messages."""
     try:
         machine, stock = machine_from(body["machine"]), stock_from(body["stock"])
+        if [item["number"] for item in body["colours"]] != list(range(1, len(body["colours"]) + 1)):
+            raise FileError("colours are numbered 1, 2, 3, … in their order.")
+        for lab in (body["bare_lab"], *(item["lab"] for item in body["colours"])):
+            if problem := lab_problem(np.array(lab, float)):
+                raise FileError(problem)
         colours = tuple(
             PaletteColour(
                 str(item["name"]), Setting.from_dict(item["setting"]), np.array(item["lab"], float),

@@ -6,6 +6,8 @@ import io
 from pathlib import Path
 from typing import Any
 
+from tint.caution import SHORT
+from tint.errors import FileError
 from tint.files import refuse_overwrite, write_file
 from tint.lab import srgb255_from_lab
 from tint.palette.palette import Palette, write_palette
@@ -18,9 +20,10 @@ def palette_picture(palette: Palette) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
     big, small = ImageFont.load_default(26), ImageFont.load_default(19)
+    foot = _wrapped(SHORT, small, _WIDTH_PX - 60)
     remarks = [line for remark in palette.remarks for line in _wrapped(remark, small, _WIDTH_PX - 60)]
     top = _TOP_PX + 26 * len(remarks)
-    picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 96), (119, 119, 119))
+    picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 96 + 26 * len(foot)), (119, 119, 119))
     draw = ImageDraw.Draw(picture)
     draw.text((30, 24), palette.name, font=big, fill="white")
     draw.text(
@@ -36,7 +39,7 @@ def palette_picture(palette: Palette) -> Any:
         y = top + _ROW_PX * number
         draw.rectangle([30, y, 30 + _SWATCH_PX, y + _ROW_PX - 10], fill=tuple(colours[number].tolist()))
         x = 60 + _SWATCH_PX
-        lab = "L {:.0f}  a {:+.0f}  b {:+.0f}".format(*palette.lab[number]).replace("-", "−")
+        lab = "L {:.0f}  a {:+.0f}  b {:+.0f}".format(*(palette.lab[number].round() + 0.0))
         if number == 0:
             draw.text((x, y + 6), "0  bare metal", font=big, fill="white")
             draw.text((x, y + 42), lab, font=small, fill=(240, 240, 240))
@@ -50,28 +53,32 @@ def palette_picture(palette: Palette) -> Any:
             fill="white",
         )
         draw.text((x, y + 40), str(colour.setting), font=small, fill=(240, 240, 240))
-    foot = top + _ROW_PX * (len(palette) + 1) + 10
-    draw.text(
-        (30, foot),
+    under = top + _ROW_PX * (len(palette) + 1) + 10
+    notes = (
         "± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift under",
-        font=small,
-        fill="white",
+        f"{palette.jitter}. Screens differ, and metal shifts with the angle.",
+        *foot,
     )
-    draw.text(
-        (30, foot + 26), f"{palette.jitter}. Screens differ, and metal shifts with the angle.", font=small, fill="white"
-    )
+    for i, line in enumerate(notes):
+        draw.text((30, under + 26 * i), line, font=small, fill="white")
     return picture
 
 
 def write_palette_and_picture(palette: Palette, path: str | Path, *, force: bool = False) -> Path:
-    """Path of the PNG written beside the palette file `path`; both are written, or neither where one is in the way.
+    """Path of the PNG written beside the palette file, `NAME.swatches.png` for `NAME.json`; neither where one is in the way.
 
     Raises
     ------
     FileError
-        A file is there and `force` is not set, or the place cannot be written.
+        A name that does not end in .json, a file that is there and `force` is not set, or a place that cannot be written.
     """
-    picture_path = Path(path).with_suffix(".png")
+    path = Path(path)
+    if path.suffix.lower() != ".json":
+        raise FileError(
+            f"{path}: a palette is written as .json, with its picture beside it; choose a name such as {path.stem}.json."
+        )
+    picture_path = path.with_name(f"{path.stem}.swatches.png")
+    refuse_overwrite(path, force)
     refuse_overwrite(picture_path, force)
     out = io.BytesIO()
     palette_picture(palette).save(out, "PNG")

@@ -1,0 +1,58 @@
+"""Prints how many colours a first grid of 24 and four proposed grids of 24 show, on SIMULATED lasers.
+
+Run it from the project's folder: `python tests/bench/next_grid_table.py`. Colours are counted as the volume, in CIELAB, of
+balls of 3 units around the true colours of all marks; the rival fills the box evenly with as many patches (Sobol).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+from virtual import cases
+
+from tint.lab import delta_e00
+from tint.measure.patches import join_patches
+from tint.model.fit import fit
+from tint.model.model import predict
+from tint.model.propose import propose
+
+STEP = 1.0  # of the lattice the volume is counted on [CIELAB units]
+
+
+def volume(lab: np.ndarray) -> int:
+    """Lattice points within 3 units of any colour."""
+    span = np.arange(-3, 3.01, STEP)
+    ball = np.stack(np.meshgrid(span, span, span), axis=-1).reshape(-1, 3)
+    points = np.round(lab / STEP)[:, None, :] + ball[(ball**2).sum(axis=1) <= 9][None] / STEP
+    return len(np.unique(points.reshape(-1, 3).astype(int), axis=0))
+
+
+def main() -> None:
+    """Prints the table."""
+    print(f"{'case':<18}{'even':>8}{'proposed':>10}{'ratio':>8}{'error even':>12}{'error proposed':>16}")
+    ratios = []
+    for laser in cases():
+        even = laser.settings(120, 3)
+        patches = laser.mark(laser.settings(24, 3), 3)
+        for turn in range(4):
+            model = fit(patches, laser.machine, laser.stock)
+            more = laser.mark(propose(model, 24, seed=turn), 10 + turn)
+            patches = join_patches([patches, dataclasses.replace(more, ids=tuple(f"plate{turn}-{name}" for name in more.ids))])
+        at = laser.settings(512, 1000)
+        truth = laser.lab(at)
+        errors = [
+            np.median(delta_e00(predict(fit(p, laser.machine, laser.stock), at).lab, truth)) for p in (laser.mark(even, 3), patches)
+        ]
+        counts = volume(laser.lab(even)), volume(laser.lab(patches.setting))
+        ratios.append(counts[1] / counts[0])
+        print(f"{laser.name:<18}{counts[0]:>8}{counts[1]:>10}{ratios[-1]:>8.2f}{errors[0]:>12.2f}{errors[1]:>16.2f}", flush=True)
+    print(f"mean ratio {np.mean(ratios):.2f}")
+
+
+if __name__ == "__main__":
+    main()

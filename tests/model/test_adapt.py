@@ -1,0 +1,94 @@
+"""Carrying a model over to a new stock or machine; SIMULATED patches."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from tint.errors import DataError
+from tint.film import WAVELENGTH_NM, material_index, reflectance
+from tint.lab import delta_e00, lab_from_reflectance
+from tint.measure.patches import Patches
+from tint.model.adapt import adapt
+from tint.model.fit import fit
+from tint.model.model import predict, read_model, write_model
+from tint.setting import Setting
+
+
+def film_lab(setting: Setting, growth: float = 1.0) -> np.ndarray:
+    """SIMULATED: one magnetite film whose thickness saturates with heat; `growth` is what a batch changes."""
+    heat = (setting.power_pct / 30) ** 1.4 * (900 / setting.speed_mm_s) ** 0.8 * (400 / setting.freq_khz) ** 0.5
+    nm = growth * 400 * (1 - np.exp(-heat / 4))
+    shine = reflectance(WAVELENGTH_NM, [(material_index("magnetite"), nm)], material_index("austenitic steel"), 8.0)
+    return lab_from_reflectance(WAVELENGTH_NM, 0.9 * shine + 0.02)
+
+
+def film_settings(n: int, seed: int) -> Setting:
+    rng = np.random.default_rng(seed)
+    return Setting(rng.uniform(20, 45, n), rng.uniform(500, 1500, n), rng.uniform(200, 800, n), 20, 0.003)
+
+
+def film_patches(n: int, seed: int, growth: float = 1.0) -> Patches:
+    rng = np.random.default_rng(seed)
+    setting, unknown = film_settings(n, seed), np.full(n, np.nan)
+    lab = film_lab(setting, growth) + rng.normal(0, 0.3, (n, 3))
+    return Patches(
+        tuple(f"m{i}" for i in range(n)), setting, lab, np.full(n, 0.3), unknown, np.full((n, 2), np.nan), ("",) * n, {}
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def base(machine, stock):
+    """A model of 80 patches of the old batch."""
+    return fit(film_patches(80, 1), machine, stock)
+
+
+@pytest.fixture(scope="module")
+def carried(base, machine, stock):
+    """The base carried over by 12 patches to a batch that grows 12 % more film."""
+    return adapt(base, film_patches(12, 2, 1.12), machine, dataclasses.replace(stock, name="new batch"))
+
+
+def test_twelve_patches_of_another_batch_bring_the_base_back_to_the_mark(base, carried):
+    at = film_settings(200, 5)
+    truth = film_lab(at, 1.12)
+    before, after = (np.median(delta_e00(predict(model, at).lab, truth)) for model in (base, carried))
+    assert before > 4  # 12 % of film is plain to see
+    assert after < before / 3
+
+
+def test_the_report_names_every_way_that_was_tried(carried):
+    names = [score.name for score in carried.report.scores]
+    assert names[0] == "this model"
+    assert {"base as it is", "base refitted closely", "base refitted", "base refitted loosely", "fitted from scratch"} <= set(names)
+    assert sum(score.weight for score in carried.report.scores) == pytest.approx(1)
+    assert sum(member.weight for member in carried.members) == pytest.approx(1)
+
+
+def test_a_machine_of_twice_the_power_answers_as_the_base_in_watts(base, machine, stock):
+    strong = dataclasses.replace(machine, max_power_w=2 * machine.max_power_w)
+    same = film_patches(8, 3)
+    halved = dataclasses.replace(same, setting=same.setting.replace(power_pct=same.setting.power_pct / 2))
+    model = adapt(base, halved, strong, stock)
+    at = film_settings(100, 6)
+    assert np.median(delta_e00(predict(model, at.replace(power_pct=at.power_pct / 2)).lab, film_lab(at))) < 1.0
+
+
+def test_a_carried_model_is_written_and_read_exactly(carried, tmp_path):
+    again = read_model(write_model(carried, tmp_path / "new.json"))
+    at = film_settings(50, 7)
+    assert np.array_equal(predict(again, at).lab, predict(carried, at).lab)
+    assert np.array_equal(predict(again, at).de00_90, predict(carried, at).de00_90)
+
+
+def test_a_base_without_film_and_too_few_patches_are_refused(base, machine, stock):
+    with pytest.raises(DataError, match="only 4 good patches"):
+        adapt(base, film_patches(4, 2), machine, stock)
+    alike = film_patches(12, 2)
+    with pytest.raises(DataError, match="share one or two settings"):
+        adapt(base, dataclasses.replace(alike, setting=alike.setting[np.zeros(12, dtype=int)]), machine, stock)
+    bare = dataclasses.replace(base, members=(dataclasses.replace(base.members[0], kind="process"),))
+    with pytest.raises(DataError, match="cannot be carried over"):
+        adapt(bare, film_patches(12, 2), machine, stock)

@@ -1,0 +1,214 @@
+"""From a known stock to a new one: another batch, grade, thickness or machine, with a handful of patches.
+
+The base model's film is refitted with what it learned as the expectation: closely held for another batch, loosely for
+another grade or machine. Base as it is, each refit, and a fit from scratch are judged on held-out new patches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tint.errors import DataError
+from tint.lab import delta_e00
+from tint.measure.patches import Patches
+from tint.model.contest import CLIP_DE00, blend, hold_out
+from tint.model.descent import Fits, Problem, descend
+from tint.model.drift import age
+from tint.model.film_gp import FilmFit, film_numbers, ready_film
+from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, in_own_order, members_of, relative_noise
+from tint.model.folds import folds
+from tint.model.latent import Expectation, Frame, expectation, features, log_axes
+from tint.model.learn import learn
+from tint.model.members import ready
+from tint.model.model import ColourModel, Member
+from tint.model.optics import OPTICS_MEAN, family_of, optics_of
+from tint.model.quantities import box, log_fields, varied
+from tint.model.radius import calibrate, cross_coverage
+from tint.model.report import FitReport, Score
+from tint.model.training import Training
+from tint.setting import FIELDS, Machine, Stock
+
+LEAST_PATCHES = 6  # fewer cannot even tell whether the base fits
+LEAST_SETTINGS = 3
+FOLDS = 8
+LEVELS = np.linspace(-0.9, 0.9, 13)  # shifts of log film a refit starts from: a new stock may sit orders of interference away
+SHARPNESS = 6.0  # ways are averaged by their mean error to the power of −6: a tenth worse counts half
+LEAST_SHARE = 0.15  # of the best way's share
+FREE_RESIDUAL = 24  # patches from which the process on what the film leaves learns its own hyperparameters
+STILL_KERNEL = (0.7, 0.0)  # log length scale and log nugget before that: half the misfit is taken as scatter
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How closely a refit holds each kind of parameter: prior sd around the base.
+
+    `level` and `slope` are of log film, `bent` of its second-order terms and waves; `rest` scales the expected widths of
+    share, haze and gain, `optics` those of the optical constants.
+    """
+
+    name: str
+    level: float
+    slope: float
+    bent: float
+    rest: float
+    optics: float
+
+
+# Another batch moves offsets more than slopes; another grade or machine may move everything. Sizes are guesses that
+# held-out patches choose between.
+HOLDS = (
+    Hold("base refitted closely", 0.12, 0.03, 0.1, 0.12, 0.15),
+    Hold("base refitted", 0.4, 0.12, 0.3, 0.4, 0.35),
+    Hold("base refitted loosely", 1.0, 0.35, 0.6, 0.7, 0.6),
+)
+SCRATCH = "fitted from scratch"
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """A way to predict the new stock: its name, Lab (n, 3) and spread (n,) at patches held out, its members."""
+
+    name: str
+    lab: np.ndarray
+    spread: np.ndarray
+    members: tuple[Member, ...]
+
+    def score_de00(self, lab: np.ndarray) -> float:
+        """Mean error, each patch counting up to a limit."""
+        return float(np.minimum(delta_e00(self.lab, lab), CLIP_DE00).mean())
+
+
+def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> ColourModel:
+    """Colour model of a new stock or machine from a base model and a few patches; the best way on held-out patches.
+
+    Parameters
+    ----------
+    base : model of a stock or machine not too far away
+    patches : of the new stock; 8 to 24, spread over the settings that will be used
+    seed : decides which patches are held out together
+
+    Raises
+    ------
+    DataError
+        Fewer than 6 good patches, or a base without a film to carry over.
+    LimitError
+        A patch the machine cannot have marked.
+    """
+    machine.check(patches.setting, "the patches")
+    good = in_own_order(patches.take(patches.good))
+    if len(good) < LEAST_PATCHES:
+        raise DataError(f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. Mark more.")
+    if len(np.unique(np.nan_to_num(good.setting.table()), axis=0)) < LEAST_SETTINGS:
+        raise DataError(f"the {len(good)} good patches for {stock.name} share one or two settings; mark {LEAST_PATCHES} that differ, better 16.")
+    film = next((member for member in base.members if member.kind == "film"), None)
+    if film is None:
+        raise DataError(
+            f"the base model of {base.stock.name} predicts without film colour and cannot be carried over. Fit {stock.name} from its own grid."
+        )
+    training, drift_log = Training(good.setting, good.lab, relative_noise(good.sd)), 0.0
+    fold = folds(good.setting.table(), min(FOLDS, len(good)), seed)
+    family, edges = family_of(stock.grade), box(log_fields(good.setting))
+    ways = []
+    if len(good) >= MIN_PATCHES and varied(edges).any():
+        learned = learn(training, age(good), machine, family, seed)
+        contest = hold_out(learned, machine, fold, seed)
+        ways.append(_Way(SCRATCH, contest.lab, contest.spread_de00, members_of(learned, contest)))
+        training, drift_log = learned.training, learned.drift.log_power
+    if family == film.numbers["family"]:
+        ways.append(_as_is(film, training, machine))
+    ways += [_refit(film, training, machine, family, hold, fold) for hold in HOLDS]
+    shares = _shares(ways, good.lab)
+    best = ways[int(shares.argmax())]
+    lab, spread = blend(np.stack([w.lab for w in ways]), np.stack([_as_sd(w) for w in ways]), shares)
+    error = delta_e00(lab, good.lab)
+    calibration = calibrate(error, spread, MARK_SD_DE00)
+    scores = [_score("this model", error)]
+    scores += [_score(way.name, delta_e00(way.lab, good.lab), share) for way, share in zip(ways, shares, strict=True)]
+    report = FitReport(
+        patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
+        coverage=cross_coverage(error, spread, MARK_SD_DE00, fold),
+        radius_de00=float(np.median(calibration.radius_de00(spread, np.zeros(len(good))))),
+        fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
+        remarks=(
+            f"carried over from {base.stock.name} on {base.machine.name}; most weight: {best.name}.",
+            f"{len(good)} patches checked it; mark more where a colour matters.",
+        ),
+    )  # fmt: skip
+    members = tuple(
+        Member(member.kind, float(share * member.weight), member.numbers)
+        for way, share in zip(ways, shares, strict=True) if share > 0 for member in way.members
+    )  # fmt: skip
+    kind = f"carried over: {best.name}"
+    return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, drift_log)
+
+
+def _shares(ways: list[_Way], lab: np.ndarray) -> np.ndarray:
+    """Shares (w,) of the ways by how little each erred on held-out patches; the hopeless get none."""
+    score = np.array([way.score_de00(lab) for way in ways])
+    shares = (score / score.min()) ** -SHARPNESS
+    shares[shares < LEAST_SHARE] = 0
+    return shares / shares.sum()
+
+
+def _as_sd(way: _Way) -> np.ndarray:
+    # a spread in ΔE00 stands for deviations of a neutral colour: the calibration takes out any common factor
+    return np.repeat(way.spread[:, None] / np.sqrt(3), 3, axis=1)
+
+
+def _as_is(film: Member, training: Training, machine: Machine) -> _Way:
+    """The base's film on the new machine's process quantities; its residual stays behind with its own patches."""
+    numbers = {**film.numbers, "log_reach": [STILL_KERNEL[0]] * len(film.numbers["axes"]), "log_nugget": 9.0}
+    means, sds = ready("film", numbers, training, machine).predict(training.setting)
+    lab, spread = blend(means[None], sds[None], np.ones(1))
+    return _Way("base as it is", lab, spread, (Member("film", 1.0, numbers),))
+
+
+def _refit(film: Member, training: Training, machine: Machine, family: str, hold: Hold, fold: np.ndarray) -> _Way:
+    numbers = _numbers(film, training, machine, family, hold)
+    lab, spread = np.empty_like(training.lab), np.empty(len(fold))
+    for k in np.unique(fold):
+        here = fold == k
+        rest = training.take(~here)
+        means, sds = ready_film(_numbers(film, rest, machine, family, hold), rest, machine).predict(training.setting[here])
+        lab[here], spread[here] = blend(means[None], sds[None], np.ones(1))
+    return _Way(hold.name, lab, spread, (Member("film", 1.0, numbers),))
+
+
+def _numbers(film: Member, training: Training, machine: Machine, family: str, hold: Hold) -> dict[str, Any]:
+    """Numbers of the base's film refitted to a few patches."""
+    base = film.numbers
+    frame = Frame(
+        np.array(base["axes"], int), *(np.array(base[name], float) for name in ("middle", "centre", "width", "at", "waves"))
+    )
+    expected = _held(frame, np.array(base["theta"], float)[0], hold, family == base["family"])
+    columns = features(frame, log_axes(training.setting, machine))
+    problem = Problem(optics_of(family), columns, training.lab, training.noise, expected)
+    theta = np.repeat(expected.mean[None], len(LEVELS), axis=0)
+    theta[:, 0] += LEVELS * min(1.0, 2 * hold.level)
+    start = Fits(theta, np.zeros(len(LEVELS)), np.full(len(LEVELS), 4.0))
+    fits = descend(problem, descend(problem, start, 10).best(4), 15)
+    fitted = FilmFit(frame, problem, fits, fits)
+    still = {"log_reach": [STILL_KERNEL[0]] * len(frame.axes), "log_nugget": STILL_KERNEL[1]}
+    return film_numbers(fitted, training, family, None if len(training.lab) >= FREE_RESIDUAL else still)
+
+
+def _held(frame: Frame, theta: np.ndarray, hold: Hold, same_family: bool) -> Expectation:
+    """The base's parameters as expectation, held as stated; optical constants of another family start from its tables."""
+    usual = expectation(frame)
+    sd, mean = usual.sd * hold.rest, theta.copy()
+    film = usual.sizes[0]
+    k = len(frame.axes)
+    sd[0], sd[1 : 1 + k] = hold.level, hold.slope
+    sd[1 + k : film] = usual.sd[1 + k : film] * hold.bent
+    sd[-12:-1] = usual.sd[-12:-1] * (hold.optics if same_family else 1.0)
+    sd[-1] = usual.sd[-1] * hold.bent
+    if not same_family:
+        mean[-12:-1] = OPTICS_MEAN
+    return Expectation(mean, sd, usual.sizes)
+
+
+def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:
+    return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)), float(share))
