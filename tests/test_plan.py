@@ -8,7 +8,7 @@ import pytest
 
 from tint.errors import DataError, FileError, LimitError
 from tint.measure.patches import read_settings
-from tint.plan import AREAL_J_MM2, REPEATS, grid_svg, plan_grid, read_grid, write_grid, write_plate
+from tint.plan import AREAL_J_MM2, REPEATS, plan_grid, plate_svg, read_grid, write_grid, write_plate
 from tint.process import process
 from tint.setting import Machine, Stock
 
@@ -100,20 +100,21 @@ def test_a_plate_of_one_row_or_column_is_planned(size):
 
 def test_the_drawing_of_the_plate_measures_what_the_grid_says():
     grid = plan_grid(LASER, PLATE, 24)
-    root = ET.fromstring(grid_svg(grid))
+    root = ET.fromstring(plate_svg(grid))
     assert root.get("width") == "100mm" and root.get("viewBox") == "0 0 100 100"
     space = "{http://www.w3.org/2000/svg}"
     patches = {item.get("id"): item for item in root.iter(f"{space}g") if (item.get("id") or "").startswith("patch-")}
     assert len(patches) == 24
     for name, (x, y) in zip(grid.ids, grid.xy_mm, strict=True):
         square = patches[f"patch-{name}"].find(f"{space}rect")
+        assert "text" not in plate_svg(grid)  # the names are on the map only
         assert float(square.get("x")) + 3 == pytest.approx(x, abs=1e-3) and float(square.get("y")) + 3 == pytest.approx(y, abs=1e-3)
 
 
 def test_the_folder_of_a_plate_holds_settings_in_marking_order_and_a_table_to_fill_in(tmp_path):
     grid = plan_grid(LASER, PLATE, 24)
     folder = write_plate(grid, tmp_path / "plate")
-    assert {item.name for item in folder.glob("[!.]*")} == {"grid.json", "settings.csv", "plate.svg", "reading.csv", "README.txt"}
+    assert {item.name for item in folder.glob("[!.]*")} == {"grid.json", "settings.csv", "plate.svg", "map.svg", "reading.csv", "README.txt"}
     assert read_settings(folder / "settings.csv") == grid.setting[np.argsort(grid.order)]
     assert read_grid(folder).ids == grid.ids
     blank = (folder / "reading.csv").read_text(encoding="utf-8")

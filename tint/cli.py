@@ -139,7 +139,7 @@ def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap
     """Plan a test grid inside the limits of MACHINE and the stock.
 
     Ranges are lowest:highest; what is not stated takes what usually colours steel. The folder holds grid.json (for
-    `tint measure`), settings.csv, plate.svg (what to mark, and a map to print) and reading.csv (to fill in).
+    `tint measure`), settings.csv, plate.svg (what to mark), map.svg (to print) and reading.csv (to fill in).
     """
     from tint.metal import metal_of
     from tint.plan import plan_grid, write_plate

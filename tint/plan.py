@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import math
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from tint.caution import cautions
+from tint.caution import SHORT, cautions
 from tint.errors import DataError, FileError, LimitError, TintError
 from tint.files import json_text, new_folder, read_json, write_file
 from tint.process import process, spot_mm
@@ -212,80 +213,110 @@ def read_grid(path: str | Path) -> Grid:
 
 
 def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
-    """Path of the folder written whole: `grid.json`, `settings.csv`, `plate.svg`, `reading.csv` to fill in, `README.txt`.
+    """Path of the plate's folder, written whole: grid, settings, drawing, map, a table for the readings, and how to go about it.
 
     Raises
     ------
     FileError
         The folder is there and `force` is not set, or the place cannot be written.
     """
-    in_order = np.argsort(grid.order)
     columns = ["order", "patch", *FIELDS]
     rows = [
-        [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])] for i in in_order
+        [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])]
+        for i in np.argsort(grid.order)
     ]  # fmt: skip
+    blank = [
+        f"# plate: {grid.mark}",
+        "# illuminant: D50",
+        "# instrument: ",
+        "# geometry: ",
+        "patch,L,a,b,flag",
+        "bare,,,,",
+    ]
+    texts = {
+        "settings.csv": "\n".join([f"# caution: {SHORT}", *(",".join(row) for row in [columns, *rows]), ""]),
+        "plate.svg": plate_svg(grid),
+        "map.svg": plate_svg(grid, names=True),
+        "reading.csv": "\n".join([*blank, *(f"{name},,,," for name in grid.ids), ""]),
+        "README.txt": _plate_readme(grid),
+    }
     with new_folder(folder, "grid", force=force) as place:
         write_grid(grid, place / "grid.json")
-        (place / "settings.csv").write_text(
-            "\n".join(",".join(row) for row in [columns, *rows]) + "\n", encoding="utf-8"
-        )
-        (place / "plate.svg").write_text(grid_svg(grid), encoding="utf-8")
-        blank = [
-            f"# plate: {grid.mark}",
-            "# illuminant: D50",
-            "# instrument: ",
-            "# geometry: ",
-            "patch,L,a,b,flag",
-            "bare,,,,",
-            *(f"{name},,,," for name in grid.ids),
-        ]
-        (place / "reading.csv").write_text("\n".join(blank) + "\n", encoding="utf-8")
-        (place / "README.txt").write_text(_plate_readme(grid), encoding="utf-8")
+        for name, text in texts.items():
+            (place / name).write_text(text, encoding="utf-8")
     return Path(folder)
 
 
 def _plate_readme(grid: Grid) -> str:
+    title = f"{grid.name} ({grid.mark}): {len(grid)} patches on {grid.stock.name}, for {grid.machine.name}"
     files = (
         "settings.csv  one row per patch, in the order to mark them. Keep to this order: it is shuffled so that a drift",
         "              of the laser is not mistaken for an effect of a setting.",
-        "plate.svg     the squares at their places [mm], each in a group named by its patch; print it as a map too.",
-        "              Mark only the squares, not the edge and not the names.",
-        "reading.csv   fill in L, a, b (CIELAB D50) as the instrument gives them; 'bare' is the unmarked metal. A patch",
-        "              that is scratched or uneven gets a word in the column flag. Rows left empty: delete them.",
+        "plate.svg     the squares at their places [mm], each in a group named by its patch. This is what to mark.",
+        "map.svg       the same with names and order numbers, to print and tick off. Not to be marked.",
+        "reading.csv   fill in L, a, b (CIELAB D50) as the instrument gives them; 'bare' is the unmarked metal. A patch that",
+        "              is scratched or uneven gets a word in the column flag. Rows left empty count as not read.",
         "grid.json     what tint needs to join the readings: tint measure THIS-FOLDER reading.csv -o patches.csv",
     )
-    return "\n".join(
-        [f"{grid.name}: {len(grid)} patches on {grid.stock.name}, for {grid.machine.name}",
-         f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round", "", *files, "", "BEFORE YOU START",
-         *(f"- {line}" for line in cautions(grid.machine.wavelength_nm, grid.stock.grade)), ""]
-    )  # fmt: skip
+    steps = (
+        "1. Clean the plate (no grease, no fingerprints) and the lens, clamp the plate flat, set the focus.",
+        "2. The drawing's top left corner is the plate's top left corner; its size is the plate's size.",
+        "3. For each row of settings.csv: choose that patch's square alone, enter its settings exactly, fill it with scan lines at",
+        "   the stated spacing, no outline. Mark no place more often than its passes say: heating again changes the colour.",
+        "4. Let the plate cool when it gets warm to the hand; a hot plate shifts colours.",
+        "5. Wipe when cold, measure each square in its middle and the bare metal beside, always turned the same way.",
+    )
+    heads = (("FILES", files), ("AT THE MACHINE", steps))
+    said = textwrap.wrap(
+        f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round and without entering {len(grid)} settings",
+        110,
+    )
+    lines = [*textwrap.wrap(title, 110), *said]
+    for head, body in heads:
+        lines += ["", head, *body]
+    lines += ["", "BEFORE YOU START"]
+    for line in cautions(grid.machine.wavelength_nm, grid.stock.grade):
+        lines += textwrap.wrap(line, 110, initial_indent="- ", subsequent_indent="  ")
+    return "\n".join([*lines, ""])
 
 
-def grid_svg(grid: Grid) -> str:
+def plate_svg(grid: Grid, *, names: bool = False) -> str:
     """SVG drawing of the plate in mm: one square per patch in a group named by its id, its setting as the title.
 
-    The squares are what is marked. Ids stand in the gaps' own group, to be printed with the map and not marked.
+    Parameters
+    ----------
+    names : add the plate's edge, patch names and order numbers: a map to print, not to mark
     """
     width, height = grid.plate_mm
     half = grid.patch_mm / 2
-    squares, names = [], []
+    squares, words = [], []
     for i in np.argsort(grid.order):
         x, y = grid.xy_mm[i]
         squares.append(
             f'  <g id="patch-{grid.ids[i]}"><title>{grid.ids[i]}, number {grid.order[i]} in order: {grid.setting[i]}</title>'
             f'<rect x="{x - half:.4f}" y="{y - half:.4f}" width="{grid.patch_mm:g}" height="{grid.patch_mm:g}"/></g>'
         )
-        names.append(f'  <text x="{x:.3f}" y="{y + 0.7:.3f}">{grid.ids[i]}</text>')
+        size = grid.patch_mm / 3
+        words.append(
+            f'  <text x="{x:.3f}" y="{y - 0.05 * size:.3f}" font-size="{size:.3f}" font-weight="bold">{grid.ids[i]}</text>'
+        )
+        words.append(
+            f'  <text x="{x:.3f}" y="{y + 1.05 * size:.3f}" font-size="{0.8 * size:.3f}">{grid.order[i]}</text>'
+        )
+    edge = f'<rect x="0.1" y="0.1" width="{width - 0.2:g}" height="{height - 0.2:g}" fill="none" stroke="#777777" stroke-width="0.2"/>'
+    extra = (
+        f'<g id="map-only" fill="#111111" font-family="sans-serif" text-anchor="middle">\n{edge}\n'
+        + "\n".join(words)
+        + "\n</g>\n"
+        if names
+        else ""
+    )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width:g}mm" height="{height:g}mm" '
         f'viewBox="0 0 {width:g} {height:g}">\n'
-        f"<title>{_escape(grid.name)}: {len(grid)} patches on {_escape(grid.stock.name)}</title>\n"
-        f'<g id="plate-edge" fill="none" stroke="#777777" stroke-width="0.2">'
-        f'<rect x="0.1" y="0.1" width="{width - 0.2:g}" height="{height - 0.2:g}"/></g>\n'
-        '<g id="patches" fill="#d5d5d5" stroke="none">\n' + "\n".join(squares) + "\n</g>\n"
-        '<g id="map-only" fill="#111111" font-family="sans-serif" font-size="2" text-anchor="middle">\n'
-        + "\n".join(names) + "\n</g>\n</svg>\n"
-    )  # fmt: skip
+        f"<title>{_escape(grid.name)} ({grid.mark}): {len(grid)} patches on {_escape(grid.stock.name)}</title>\n<desc>{SHORT}</desc>\n"
+        '<g id="patches" fill="#d5d5d5" stroke="none">\n' + "\n".join(squares) + f"\n</g>\n{extra}</svg>\n"
+    )
 
 
 def _escape(text: str) -> str:

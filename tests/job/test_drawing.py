@@ -15,6 +15,7 @@ import shapely
 from pieces import LASER, layers_of, palette, pond
 
 from tint.job.drawing import dxf_text, svg_text
+from tint.job.inset import Inset, inset_layers
 from tint.job.job import Job
 from tint.job.masks import layer_name
 from tint.job.order import plan_order
@@ -132,3 +133,45 @@ def test_writing_a_dxf_leaves_the_librarys_switches_as_they_were(layers: Layers,
     before = ezdxf.options.write_fixed_meta_data_for_testing
     dxf_text(layers, job.layers)
     assert ezdxf.options.write_fixed_meta_data_for_testing == before
+
+
+@pytest.fixture(scope="module")
+def flags() -> tuple[Layers, Inset]:
+    """Two flags on poles too narrow for scan lines (0.05 mm), and what half a spot of inset leaves."""
+    piece = layers_of(np.ones((60, 120), dtype=np.uint8), 0.05, palette(2))
+    shapes = [shapely.union_all([shapely.box(x, 0.5, x + 0.05, 2.5), shapely.box(x, 0.5, x + 1.5, 1.5)]) for x in (0.5, 3.0)]
+    piece = dataclasses.replace(piece, drawn=tuple(shapely.MultiPolygon([shape]) for shape in shapes))
+    return piece, inset_layers(piece, LASER, 0.5)
+
+
+def test_an_inset_svg_has_the_smaller_regions_and_the_centre_lines_in_groups_of_their_own(flags: tuple[Layers, Inset]) -> None:
+    piece, inset = flags
+    groups = ElementTree.fromstring(svg_text(piece, plan_order(piece, LASER), inset).encode()).findall(f"{SVG}g")
+    by_name = {group.get("id"): group for group in groups}
+    assert list(by_name) == ["layer-01-dark-blue", "centre-01-dark-blue", "layer-02-straw", "centre-02-straw"]
+    for number, name in enumerate(("01-dark-blue", "02-straw")):
+        area = sum(even_odd_area(rings_of(path.get("d"))) for path in by_name[f"layer-{name}"].findall(f"{SVG}path"))
+        assert area == pytest.approx(inset.regions[number].area, rel=1e-6) == pytest.approx(1.44 * 0.94, rel=0.01)
+        middle = by_name[f"centre-{name}"]
+        (path,) = middle.findall(f"{SVG}path")
+        points = np.array([[float(v) for v in point.split(",")] for point in path.get("d")[1:].split("L")])
+        assert middle.get("fill") == "none" and "Z" not in path.get("d")
+        np.testing.assert_allclose(points, shapely.get_coordinates(inset.centre_lines[number]), atol=1e-6)
+
+
+def test_an_inset_dxf_passes_the_audit_with_open_centre_lines_on_layers_of_their_own(flags: tuple[Layers, Inset], tmp_path: Path) -> None:
+    piece, inset = flags
+    (tmp_path / "inset.dxf").write_text(dxf_text(piece, plan_order(piece, LASER), inset), encoding="utf-8")
+    document = ezdxf.readfile(tmp_path / "inset.dxf")
+    auditor = document.audit()
+    assert not auditor.has_errors and not auditor.has_fixes
+    found = {entity.dxf.layer: entity for entity in document.modelspace()}
+    assert set(found) == {"01-dark-blue", "01-dark-blue-centre", "02-straw", "02-straw-centre"}
+    for name, entity in found.items():
+        assert entity.closed == (not name.endswith("centre"))
+        assert document.layers.get(name).rgb == document.layers.get(name.removesuffix("-centre")).rgb
+    points = np.array(found["01-dark-blue-centre"].get_points("xy"))
+    points[:, 1] = piece.height_mm - points[:, 1]
+    np.testing.assert_allclose(points, shapely.get_coordinates(inset.centre_lines[0]), atol=1e-12)
+    handles = [entity.dxf.handle for entity in document.modelspace()]
+    assert len(set(handles)) == len(handles)

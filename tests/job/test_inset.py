@@ -130,7 +130,7 @@ def test_what_vanishes_is_listed_with_layer_area_and_place_and_summed_up_in_one_
     assert [(lost.number, lost.name, lost.area_mm2) for lost in done.vanished] == [(2, "straw", 0.0025)] * 2
     assert {(lost.x_mm, lost.y_mm) for lost in done.vanished} == {(1.025, 0.525), (2.525, 1.525)}
     line = inset_remark(done, 0.5)
-    assert "2 places (0.005 mm²) are too small" in line and "0.5 of the spot (0.03 mm)" in line and "\n" not in line
+    assert "2 places (0.005 mm²) too small to mark" in line and "0.5 of the spot (0.03 mm)" in line and "\n" not in line
 
 
 @pytest.mark.parametrize("share", [40, -0.5, math.nan, math.inf])

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from pieces import LASER, STEEL, layers_of, palette, pond
 from PIL import Image
 
+from tint.cli import main
 from tint.errors import DataError, FileError, LimitError
-from tint.job.job import Job, plan_job, write_job
+from tint.job.hatch import hatch_lines
+from tint.job.inset import inset_layers
+from tint.job.job import Job, plan_job, read_job, write_job
+from tint.job.masks import hatch_name
+from tint.layers.folder import write_layers
 from tint.layers.layers import Layers
 from tint.measure.patches import read_settings, read_table
-from tint.setting import FIELDS, Setting
+from tint.setting import FIELDS, Setting, toml_text
 
 
 def test_the_folder_holds_every_file_and_nothing_else(folder: Path, job: Job) -> None:
@@ -109,3 +116,63 @@ def test_remarks_tell_first_what_the_palette_is_then_of_another_machine_and_an_i
 def test_a_date_that_is_none_is_refused(layers: Layers) -> None:
     with pytest.raises(LimitError, match=r"14\.3\.2026"):
         plan_job(layers, LASER, date="14.3.2026")
+
+
+def test_inset_and_hatch_reach_the_files_and_the_times(layers: Layers, folder: Path, job: Job, tmp_path: Path) -> None:
+    inset = write_job(layers, LASER, tmp_path / "job", date="2026-03-14", inset_spot=1.0, hatch=True)
+    assert {path.name for path in (tmp_path / "job" / "hatch").iterdir()} == {hatch_name(layer) for layer in inset.layers}
+    assert inset.marking_s < job.marking_s and [layer.area_mm2 for layer in inset.layers] == [layer.area_mm2 for layer in job.layers]
+    assert (tmp_path / "job" / "layers.svg").read_bytes() != (folder / "layers.svg").read_bytes()
+    for mask in (folder / "masks").iterdir():
+        assert (tmp_path / "job" / "masks" / mask.name).read_bytes() == mask.read_bytes()  # as README.txt says
+    for layer in inset.layers:
+        region = inset_layers(layers, LASER, 1.0).regions[layer.number - 1]
+        spacing_mm, angle = float(layer.setting.spacing_mm), float(layer.setting.hatch_deg)
+        text = (tmp_path / "job" / "hatch" / hatch_name(layer)).read_text(encoding="utf-8")
+        ends = np.array([[float(v) for v in part] for part in re.findall(r"M([-\d.]+),([-\d.]+)L([-\d.]+),([-\d.]+)", text)])
+        length_mm = np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]).sum()
+        assert length_mm == pytest.approx(hatch_lines(region, spacing_mm, angle, 0.5).length_mm, rel=1e-4)
+        assert length_mm * spacing_mm == pytest.approx(region.area, rel=2e-3)
+
+
+@pytest.mark.parametrize("change, said", [({"inset_spot": 5.0}, "5 spots cannot be"), ({"inset_spot": -1.0}, "-1 spots cannot be")])
+def test_an_inset_that_cannot_be_leaves_nothing_behind(layers: Layers, tmp_path: Path, change: dict[str, float], said: str) -> None:
+    with pytest.raises(LimitError, match=said):
+        write_job(layers, LASER, tmp_path / "job", **change)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_spacing_too_fine_to_hatch_leaves_nothing_behind(tmp_path: Path) -> None:
+    fine = dataclasses.replace(palette(1).colours[0], setting=Setting(18, 800, 500, 6, 1e-9))
+    piece = layers_of(np.ones((40, 60)), 1.0, dataclasses.replace(palette(1), colours=(fine,)))
+    with pytest.raises(LimitError, match="scan lines; 1e.08 are the most for one layer. Leave --hatch away"):
+        write_job(piece, LASER, tmp_path / "job", hatch=True)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_command_writes_the_job_with_every_option_and_prints_the_lines_for_machine_toml(layers: Layers, tmp_path: Path) -> None:
+    (tmp_path / "machine.toml").write_text(toml_text(LASER), encoding="utf-8")
+    write_layers(layers, tmp_path / "layers")
+    words = [str(tmp_path / "layers"), str(tmp_path / "machine.toml")]
+
+    def run(*more: str):
+        return CliRunner().invoke(main, ["job", *words, *more])
+
+    done = run("--trial", "--hatch", "--inset-spot", "0.25", "--at-mm", "10,5", "-o", str(tmp_path / "first"))
+    assert done.exit_code == 0, done.output
+    first = read_job(tmp_path / "first")
+    assert first.trial is not None and first.hatched and first.inset_spot == 0.25 and first.at_mm == (10, 5)
+    times = [f"{tmp_path / 'first'}={first.marking_s + extra:.1f}" for extra in (0, 40)]
+    done = run("--timed", times[0], "--timed", times[1], "-o", str(tmp_path / "second"))
+    assert done.exit_code == 0, done.output
+    second = read_job(tmp_path / "second")
+    assert f"turn_ms = {second.timing.turn_ms:.4g}" in done.stderr and "jump_ms = 1" in done.stderr
+    assert second.timing.turn_ms > 0.6
+    for more, said in (
+        (["--timed", times[0]], "1 timed job is too few"), (["--timed", "nowhere=5", "--timed", "x=5"], "is not there"),
+        (["--timed", "nowhere"], "write its folder and its time"), (["--at-mm", "5"], "write two numbers, such as --at-mm 20,10"),
+        (["--at-mm", "nan,0"], "does not lie on the blank"),
+    ):  # fmt: skip
+        done = run(*more, "-o", str(tmp_path / "third"))
+        assert done.exit_code in (1, 2) and said in done.stderr and done.stderr.count("\n") == 1, done.stderr
+        assert not (tmp_path / "third").exists()

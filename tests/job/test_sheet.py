@@ -27,9 +27,9 @@ def read(data: bytes) -> tuple[PdfReader, str]:
     return reader, " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def sheet(count: int, **changes: object) -> tuple[Job, bytes]:
+def sheet(count: int, trial: bool = False, **changes: object) -> tuple[Job, bytes]:
     piece = layers_of(pond(count)[::2, ::2], 1.0, dataclasses.replace(palette(count), **changes))
-    job = plan_job(piece, LASER, date="2026-03-14")
+    job = plan_job(piece, LASER, date="2026-03-14", trial=trial)
     return job, sheet_pdf(job, piece)
 
 
@@ -75,12 +75,13 @@ LONG = dict(
 )  # fmt: skip
 
 
+@pytest.mark.parametrize("trial", [False, True])
 @pytest.mark.parametrize("count", [1, 10, 14])
-def test_no_text_leaves_the_page_or_its_margins_however_long_the_names(count: int) -> None:
+def test_no_text_leaves_the_page_or_its_margins_however_long_the_names(count: int, trial: bool) -> None:
     long_names = tuple(
         dataclasses.replace(colour, name=f"{colour.name} {'wasserblau' * 8} {i}") for i, colour in enumerate(palette(count).colours)
     )
-    _, data = sheet(count, colours=long_names, **LONG)
+    _, data = sheet(count, trial, colours=long_names, **LONG)
     reader, _ = read(data)
     assert len(reader.pages) == (1 if count <= 10 else 2)
     boxes = drawn_text(data)
@@ -90,12 +91,13 @@ def test_no_text_leaves_the_page_or_its_margins_however_long_the_names(count: in
         assert 4 * MM <= bottom and top <= (A4_MM[1] - 8) * MM
 
 
+@pytest.mark.parametrize("trial", [False, True])
 @pytest.mark.parametrize("count", [1, 10, 14])
-def test_no_two_lines_of_text_lie_on_each_other(count: int) -> None:
+def test_no_two_lines_of_text_lie_on_each_other(count: int, trial: bool) -> None:
     long_names = tuple(
         dataclasses.replace(colour, name=f"{colour.name} {'wasserblau' * 8} {i}") for i, colour in enumerate(palette(count).colours)
     )
-    _, data = sheet(count, colours=long_names, **LONG)
+    _, data = sheet(count, trial, colours=long_names, **LONG)
     for page in pypdfium2.PdfDocument(data):
         area = page.get_textpage()
         rects = [area.get_rect(i) for i in range(area.count_rects())]
@@ -139,3 +141,10 @@ def test_characters_the_font_lacks_send_the_reader_to_job_json() -> None:
 
 def test_the_same_job_gives_the_same_sheet() -> None:
     assert sheet(3)[1] == sheet(3)[1]
+
+
+@pytest.mark.parametrize("count", [1, 7, 8, 10])
+def test_a_trial_has_a_box_of_its_own_and_the_sheet_stays_one_page(count: int) -> None:
+    reader, text = read(sheet(count, True)[1])
+    assert len(reader.pages) == 1 and "TRIAL FIRST" in text and "of 4 mm" in text
+    assert "TRIAL FIRST" not in read(sheet(count)[1])[1]

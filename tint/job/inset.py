@@ -110,9 +110,10 @@ def inset_remark(inset: Inset, inset_spot: float) -> str:
         parts.append(f"{length_mm:.1f} mm of narrow strokes became centre lines")
     if inset.vanished:
         first = inset.vanished[0]
+        count = "1 place" if len(inset.vanished) == 1 else f"{len(inset.vanished)} places"
         parts.append(
-            f"{len(inset.vanished)} places ({sum(lost.area_mm2 for lost in inset.vanished):.2g} mm²) are too small to mark, the "
-            f"largest of {first.name} at {first.x_mm:g}, {first.y_mm:g} mm"
+            f"{count} ({sum(lost.area_mm2 for lost in inset.vanished):.2g} mm²) too small to mark, the largest of "
+            f"{first.name} at {first.x_mm:g}, {first.y_mm:g} mm"
         )
     return "; ".join(parts) + "."
 

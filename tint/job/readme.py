@@ -9,6 +9,7 @@ from tint.job.order import RULE, clock
 from tint.job.record import Job
 from tint.job.thin import MOST_PLACES, Thin
 from tint.lab import hex_from_lab
+from tint.layers.layers import pixels_of
 
 COLUMNS = 100
 
@@ -34,6 +35,7 @@ def readme_text(job: Job) -> str:
 
 def _files(job: Job) -> list[str]:
     first = mask_name(job.layers[0])
+    high_px, wide_px = pixels_of((job.width_mm, job.height_mm), job.pitch_mm)
     extra: list[tuple[str, str]] = []
     if job.hatched:
         extra.append((f"hatch/{hatch_name(job.layers[0])}", "and so on: every scan line of a layer, in the order and direction it is "
@@ -50,7 +52,8 @@ def _files(job: Job) -> list[str]:
         ("layers.dxf", "the same drawing for CAD programs: millimetres, one drawing layer per colour, closed polylines, holes as "
          "polylines inside (fill even-odd); its origin is the bottom left corner of the artwork"),
         (f"masks/{first}", f"and so on: one black-and-white picture per layer at {job.pitch_mm:.6g} mm per pixel, each the whole "
-         f"artwork of {job.width_mm:.4f} × {job.height_mm:.4f} mm, so that all lie exactly on each other. {POLARITY}"),
+         f"artwork, {wide_px * job.pitch_mm:.4f} × {high_px * job.pitch_mm:.4f} mm in whole pixels: all lie exactly on each other. "
+         f"{POLARITY}"),
         *extra,
         ("proof.png", "what the piece should look like, in the predicted colours (a screen shows them roughly)"),
         ("job.json", "all of the above in numbers, for programs: layers, settings, predicted colours, times, temperatures"),

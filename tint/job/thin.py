@@ -14,7 +14,7 @@ from tint.layers.clean import find_regions
 from tint.layers.layers import Layers
 
 MOST_PLACES = 5  # named of each layer, the largest first
-TILE_HOLES = 50  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
+TILE_HOLES = 100  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
 SLACK = 1.01  # of the spot's radius, so that an edge as wide as the spot is not thin by rounding
 
 

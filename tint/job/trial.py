@@ -96,7 +96,7 @@ def trial_layers(layers: Layers, trial: Trial, order: Sequence[int]) -> Layers:
         left, top, side = (round(value / PITCH_MM) for value in (x, y, trial.square_mm))
         labels[top : top + side, left : left + side] = number
     return dataclasses.replace(
-        layers, name=f"{layers.name}, trial", pitch_mm=PITCH_MM, labels=labels, drawn=tuple(outlines), remarks=()
+        layers, name=f"{layers.name}, trial", pitch_mm=PITCH_MM, labels=labels, drawn=tuple(outlines), remarks=(), size_mm=None
     )
 
 
