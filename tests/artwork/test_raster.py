@@ -1,6 +1,7 @@
 """Pictures of every kind come out as sRGB pixels at their size; hostile ones are refused in one line."""
 
 import io
+import os
 import zlib
 
 import numpy as np
@@ -53,6 +54,23 @@ def test_transparency_stays_bare_and_grey_16_bit_palette_and_cmyk_come_out_right
 
     two = Image.new("1", (2, 1), 1)
     assert read_artwork(saved(tmp_path, two, "two.png"), 30).srgb255[0, 0].tolist() == [255, 255, 255]
+
+
+def test_a_grey_picture_with_a_colour_profile_is_read_and_numbers_without_a_scale_are_refused(tmp_path):
+    srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    grey = Image.fromarray(np.array([[7, 200]], dtype=np.uint8))
+    read = read_artwork(saved(tmp_path, grey, "grey.png", icc_profile=srgb), 30).srgb255[0].astype(int)
+    assert np.abs(read - [[7] * 3, [200] * 3]).max() <= 1
+    for name, kind in (("whole.tif", np.int32), ("real.tif", np.float32)):
+        with pytest.raises(FileError, match="unknown scale; save it with 8 or 16 bits"):
+            read_artwork(saved(tmp_path, Image.fromarray(np.ones((2, 2), kind)), name), 30)
+
+
+def test_a_file_name_that_is_no_text_still_gives_a_name_to_print(tmp_path):
+    path = os.fsencode(tmp_path) + b"/k\xe4fer\n.png"
+    with open(path, "wb") as stream:
+        pixels([(1, 2, 3)]).save(stream, "PNG")
+    assert read_artwork(os.fsdecode(path), 30).name == "k?fer?"
 
 
 def test_the_turn_a_camera_notes_is_honoured(tmp_path):
@@ -131,7 +149,7 @@ def test_hostile_pictures_are_one_clear_line(tmp_path):
     frames[0].save(tmp_path / "pages.tif", save_all=True, append_images=frames[1:])
     frames[0].save(tmp_path / "gif.png", "GIF")
     files = {
-        "cut.png": (stream.getvalue()[:70], "damaged"),
+        "cut.png": (stream.getvalue()[:70], "cannot be read|damaged"),
         "words.png": (b"hello", "not a picture tint reads"),
         "empty.jpg": (b"", "not a picture tint reads"),
         "bomb.png": (bomb(60_000, 60_000), "megapixels"),

@@ -16,7 +16,7 @@ class Artwork:
 
     Parameters
     ----------
-    name : file name without its ending
+    name : file name without its ending; what cannot be printed becomes a question mark
     width_mm, height_mm : size on the metal [mm]
     """
 
@@ -25,6 +25,9 @@ class Artwork:
     height_mm: float
 
     def __post_init__(self) -> None:
+        # a file name may hold bytes that are no text, or line breaks; the name goes into files and onto sheets
+        text = self.name.encode("utf-8", "replace").decode("utf-8")
+        object.__setattr__(self, "name", "".join(c if c.isprintable() else "?" for c in text) or "artwork")
         for field in ("width_mm", "height_mm"):
             value = getattr(self, field)
             if not (np.isfinite(value) and value > 0):

@@ -47,7 +47,7 @@ def read_picture(path: str | Path, width_mm: float | None, pitch_mm: float | Non
     try:
         srgb, bare = _srgb_and_bare(image)
     except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise FileError(f"{path} is damaged: {str(error)[:120]}. Save it again.") from None
+        raise FileError(f"{path} cannot be read: {str(error)[:120]}. Save it again as a plain PNG.") from None
     own_pitch = width_mm / srgb.shape[1]
     if pitch_mm is not None and not np.isclose(pitch_mm, own_pitch, rtol=1e-6):
         srgb, bare = _resample(srgb, bare, width_mm, pitch_mm)
@@ -91,12 +91,11 @@ def _srgb_and_bare(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
     from PIL import Image, ImageOps
 
     ImageOps.exif_transpose(image, in_place=True)
-    if image.mode.startswith("I") or image.mode == "F":
-        # Pillow clips these to 8 bit: scale first. 16-bit files span 0..65535; a float file spans 0..1.
+    if image.mode in ("I", "F"):
+        raise ValueError("its pixels are 32-bit numbers of unknown scale; save it with 8 or 16 bits")
+    if image.mode.startswith("I;16"):  # Pillow would clip it to 8 bit: scale first
         values = np.asarray(image, dtype=np.float32)
-        image = Image.fromarray(
-            np.round(np.clip(values / (1.0 if image.mode == "F" else 65535.0), 0, 1) * 255).astype(np.uint8)
-        )
+        image = Image.fromarray(np.round(values / 65535.0 * 255).astype(np.uint8))
     if image.mode in ("P", "PA", "LA", "La", "RGBa") or "transparency" in image.info:
         image = image.convert("RGBA")
     alpha = np.asarray(image.getchannel("A")) if "A" in image.getbands() else None
@@ -123,6 +122,8 @@ def _to_srgb(image: Image.Image) -> Image.Image:
     if profile:
         try:
             source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            if image.mode == "L" and source.profile.xcolor_space.strip() == "RGB":  # grey saved by a colour program
+                image = image.convert("RGB")
             return ImageCms.profileToProfile(image, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
         except (ImageCms.PyCMSError, OSError) as error:
             raise ValueError(f"its colour profile cannot be used ({str(error)[:80]})") from None
