@@ -98,7 +98,7 @@ def test_of_any_drawing_nothing_leaves_its_layer_and_every_part_is_marked_or_nam
     corners = shapely.points(shapely.get_coordinates(region))
     assert region.is_valid and shapely.contains(whole, corners).all()
     assert shapely.distance(whole.boundary, corners).min(initial=inset_mm) >= 0.985 * inset_mm  # GEOS: 1 %, arcs: 0.5 %
-    assert centre.difference(whole.buffer(1e-9)).length < 1e-6
+    assert centre.difference(whole.buffer(0.02 * (inset_mm + 0.005))).length < 1e-6  # as far as it is simplified
     assert centre.intersection(region).length < 1e-9
     for part in shapely.get_parts(whole):
         assert region.intersects(part) or centre.intersects(part) or any(part.intersects(piece) for piece in lost)

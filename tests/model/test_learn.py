@@ -9,10 +9,11 @@ import pytest
 
 from tint.film import WAVELENGTH_NM, material_index, reflectance
 from tint.lab import delta_e00, lab_from_reflectance
-from tint.measure.patches import Patches
+from tint.measure.patches import Patches, join_patches
 from tint.model.fit import fit
 from tint.model.model import predict
 from tint.model.radius import GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
+from tint.model.report import report_text
 from tint.process import process
 from tint.setting import Machine, Setting, Stock
 
@@ -60,7 +61,17 @@ def test_a_plate_without_drift_is_left_alone(machine, stock):
 def test_without_a_marking_order_no_drift_is_claimed(machine, stock):
     patches = film_patches(24, 2)
     model = fit(dataclasses.replace(patches, order=np.full(24, np.nan)), machine, stock)
-    assert model.report.drift_pct is None and model.drift_log == 0
+    assert model.report.drift_pct is None and not model.log_power.any()
+
+
+def test_a_step_of_power_between_two_plates_is_found(machine, stock):
+    one, other = film_patches(48, 1), film_patches(24, 2)
+    other = dataclasses.replace(other, lab=film_lab(other.setting, 0.95), ids=tuple(f"again-{name}" for name in other.ids))
+    model = fit(join_patches([one, other]), machine, stock)
+    assert model.report.plate_steps_pct[0] == pytest.approx(-5, abs=1.0)
+    assert "From the first plate to the next" in report_text(model.report)
+    at = film_settings(200, 9)
+    assert np.median(delta_e00(predict(model, at).lab, film_lab(at))) < 1.2
 
 
 def test_film_colour_from_24_patches_beats_every_plain_rival(machine, stock):

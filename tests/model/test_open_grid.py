@@ -18,6 +18,7 @@ from tint.model.film_gp import film_numbers, ready_film, search_film
 from tint.model.folds import baseline_predict
 from tint.model.model import predict
 from tint.model.process_gp import process_numbers, ready_process
+from tint.model.report import report_text
 from tint.model.training import Training
 from tint.process import process
 from tint.setting import Machine, Setting
@@ -121,3 +122,11 @@ def test_the_report_beats_its_baselines_and_says_the_colours_are_a_cameras(open_
     assert len(plain) == 3 and ours.median_de00 < min(score.median_de00 for score in plain) / 2
     assert any("camera" in remark for remark in open_model.report.remarks)
     assert 0.82 <= open_model.report.coverage <= 0.98
+
+
+def test_the_report_says_what_moves_the_colour_and_which_hues_are_missing(open_model):
+    text = report_text(open_model.report)
+    # the grid runs 2.5-fold in frequency and 2.2-fold in power; no patch of it is green (see its Lab values)
+    assert [name for name, _ in open_model.report.effects] in (["freq_khz", "power_pct"], ["power_pct", "freq_khz"])
+    assert "green" in open_model.report.missing and "blue" not in open_model.report.missing
+    assert "Hues this grid does not reach" in text and "frequency" in text

@@ -20,6 +20,7 @@ LEAST_STEP = 0.2  # of the narrowest half width scan lines can fill: hairs thinn
 # right-angled corner 1.41 times the chord, at a round end 1.57 times. Tips sharper than 70° keep their centre line.
 STROKE_RATIO = 1.75
 SHARP_CORNERS = 5.0  # mitre limit: corners down to 23° stay sharp
+SIMPLIFY_SHARE = 0.02  # of that half width: how far a centre line may leave the middle to need fewer corners
 TRUE_SHARE = 0.98  # of a distance: GEOS keeps to about 1 %, and arcs are drawn to 0.5 %
 ARC_SEGMENTS = 8  # straight pieces per quarter circle: 0.5 % of the inset
 
@@ -219,7 +220,7 @@ def _centre_lines(strokes: _Strokes) -> tuple[Any, np.ndarray]:
         return shapely.MultiLineString(), marked
     marked[piece[long]] = True
     merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(nodes[edges[long]])))
-    return shapely.MultiLineString(list(shapely.get_parts(shapely.simplify(merged, strokes.reach_mm / 50)))), marked
+    return shapely.MultiLineString(list(shapely.get_parts(shapely.simplify(merged, strokes.reach_mm * SIMPLIFY_SHARE)))), marked
 
 
 def _medial_axis(strokes: _Strokes) -> tuple[np.ndarray, np.ndarray]:

@@ -16,9 +16,9 @@ from tint.lab import delta_e00
 from tint.measure.patches import Patches
 from tint.model.contest import CLIP_DE00, blend, hold_out
 from tint.model.descent import Fits, Problem, descend
-from tint.model.drift import age
+from tint.model.drift import course
 from tint.model.film_gp import FilmFit, film_numbers, ready_film
-from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, in_own_order, members_of, relative_noise
+from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, relative_noise
 from tint.model.folds import folds
 from tint.model.latent import Expectation, Frame, expectation, features, log_axes
 from tint.model.learn import learn
@@ -98,7 +98,8 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         A patch the machine cannot have marked.
     """
     machine.check(patches.setting, "the patches")
-    good = in_own_order(patches.take(patches.good))
+    order = own_order(patches)
+    good = patches.take(order)
     if len(good) < LEAST_PATCHES:
         raise DataError(f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. Mark more.")
     if len(np.unique(np.nan_to_num(good.setting.table()), axis=0)) < LEAST_SETTINGS:
@@ -108,15 +109,16 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         raise DataError(
             f"the base model of {base.stock.name} predicts without film colour and cannot be carried over. Fit {stock.name} from its own grid."
         )
-    training, drift_log = Training(good.setting, good.lab, relative_noise(good.sd)), 0.0
+    training, log_power = Training(good.setting, good.lab, relative_noise(good.sd)), np.zeros(len(good))
     fold = folds(good.setting.table(), min(FOLDS, len(good)), seed)
     family, edges = family_of(stock.grade), box(log_fields(good.setting))
     ways = []
     if len(good) >= MIN_PATCHES and varied(edges).any():
-        learned = learn(training, age(good), machine, family, seed)
+        along = course(patches)
+        learned = learn(training, None if along is None else along[order], machine, family, seed)
         contest = hold_out(learned, machine, fold, seed)
         ways.append(_Way(SCRATCH, contest.lab, contest.spread_de00, members_of(learned, contest)))
-        training, drift_log = learned.training, learned.drift.log_power
+        training, log_power = learned.training, learned.drift.shift(learned.along, len(good))
     if family == film.numbers["family"]:
         ways.append(_as_is(film, training, machine))
     ways += [_refit(film, training, machine, family, hold, fold) for hold in HOLDS]
@@ -142,7 +144,7 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         for way, share in zip(ways, shares, strict=True) if share > 0 for member in way.members
     )  # fmt: skip
     kind = f"carried over: {best.name}"
-    return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, drift_log)
+    return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, log_power)
 
 
 def _shares(ways: list[_Way], lab: np.ndarray) -> np.ndarray:

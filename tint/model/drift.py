@@ -1,4 +1,4 @@
-"""Drift of the laser along the marking order: how much, how sure, and the settings with it taken out."""
+"""Drift of the laser along the marking order and steps between plates: how much, how sure, and the settings without."""
 
 from __future__ import annotations
 
@@ -11,59 +11,85 @@ from tint.measure.patches import Patches
 from tint.model.descent import metric
 from tint.setting import Setting
 
-EXPECTED_PCT = 1.0  # sd of what a source does over one plate (common practice, no source); holds back wild estimates
+EXPECTED_PCT = 1.0  # sd of what a source does over a plate or between two (common practice, no source)
 MIN_KNOWN = 0.8  # share of patches whose marking order must be known
 STEP = 0.01  # change of log power that tells the slope of colour
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Drift:
-    """Change of log power from first to last patch, and its standard error; both 0 where the order is unknown."""
+    """Changes of log power (c,), one per column of a `course`, and their standard errors (c,)."""
 
-    log_power: float = 0.0
-    sd: float = 0.0
+    log_power: np.ndarray
+    sd: np.ndarray
+
+    def shift(self, course: np.ndarray | None, count: int) -> np.ndarray:
+        """(count,) change of log power of each patch."""
+        return np.zeros(count) if course is None else course @ self.log_power
 
 
-def age(patches: Patches) -> np.ndarray | None:
-    """(n,) 0 for the first patch marked to 1 for the last, ½ where unknown; None where too few are known."""
+NO_DRIFT = Drift(np.zeros(1), np.zeros(1))
+
+
+def course(patches: Patches) -> np.ndarray | None:
+    """(n, c) where each patch stands in time, None where too few marking orders are known.
+
+    The first column runs from 0 for the first patch of a plate to 1 for its last, ½ where unknown; each further column is
+    1 for the patches of the second plate, the third and so on. A new plate begins, in the order of rows, where an order
+    number comes a second time.
+    """
     known = np.isfinite(patches.order)
-    if known.mean() < MIN_KNOWN or np.ptp(patches.order[known]) == 0:
+    if known.mean() < MIN_KNOWN:
         return None
-    low, high = patches.order[known].min(), patches.order[known].max()
-    return np.where(known, (patches.order - low) / (high - low), 0.5)
+    plate, seen, number = np.zeros(len(patches), dtype=int), set(), 0
+    for i, order in enumerate(patches.order):
+        if order in seen:
+            seen, number = set(), number + 1
+        if known[i]:
+            seen.add(order)
+        plate[i] = number
+    place = np.full(len(patches), 0.5)
+    for k in range(number + 1):
+        here = known & (plate == k)
+        low, width = np.min(patches.order[here], initial=np.inf), np.ptp(patches.order[here]) if here.any() else 0.0
+        if width > 0:
+            place[here] = (patches.order[here] - low) / width
+    if number == 0 and np.ptp(place) == 0:
+        return None
+    return np.stack([place, *(plate == k for k in range(1, number + 1))], axis=1).astype(float)
 
 
-def without_drift(setting: Setting, aged: np.ndarray | None, drift: Drift) -> Setting:
-    """The settings with the power that really came out, relative to the first patch."""
-    if aged is None or drift.log_power == 0:
-        return setting
-    return setting.replace(power_pct=setting.power_pct * np.exp(drift.log_power * aged))
+def shifted(setting: Setting, log_power: np.ndarray) -> Setting:
+    """The settings with the power that really came out: changed by log_power (n,)."""
+    return setting.replace(power_pct=setting.power_pct * np.exp(log_power)) if log_power.any() else setting
 
 
 def estimate(
-    left: np.ndarray, lab: np.ndarray, noise: np.ndarray, setting: Setting, aged: np.ndarray, predict: Callable[[Setting], np.ndarray]
+    left: np.ndarray, lab: np.ndarray, noise: np.ndarray, setting: Setting, along: np.ndarray, predict: Callable[[Setting], np.ndarray]
 ) -> Drift:
     """Drift that best explains what a member leaves over, by the slope of its colour with power.
 
     Parameters
     ----------
     left : (n, 3) measured less predicted Lab
+    along : (n, c) the patches' course
     predict : Lab (n, 3) of settings, of the member
 
     Notes
     -----
-    Weighted least squares of ΔE00 components on age times slope, held to 1 % by a normal prior, twice reweighted so that
-    spoilt patches do not count. Age is centred: the mean effect of a drift is already in the member.
+    Weighted least squares of ΔE00 components on course times slope, held to 1 % by a normal prior, twice reweighted so
+    that spoilt patches do not count. The course is centred: the mean effect of a drift is already in the member.
     """
     turn = metric(lab)
-    up, down = (predict(setting.replace(power_pct=setting.power_pct * np.exp(sign * STEP))) for sign in (1, -1))
-    slope = np.einsum("nij,nj->ni", turn, (up - down) / (2 * STEP)) * (aged - aged.mean())[:, None]
-    error = np.einsum("nij,nj->ni", turn, left)
-    drift, prior = Drift(), (EXPECTED_PCT / 100) ** -2
+    up, down = (predict(shifted(setting, np.full(len(lab), sign * STEP))) for sign in (1, -1))
+    by_power = np.einsum("nij,nj->ni", turn, (up - down) / (2 * STEP))
+    slope = by_power[:, :, None] * (along - along.mean(axis=0))[:, None, :]
+    error, drift = np.einsum("nij,nj->ni", turn, left), np.zeros(along.shape[1])
     for _ in range(3):
-        rest = ((error - drift.log_power * slope) ** 2).sum(axis=1)
+        rest = ((error - slope @ drift) ** 2).sum(axis=1)
         variance = max(float(np.median(rest / noise)) / 2.37, 0.25)
         weight = 7 / (4 + rest / (variance * noise)) / noise / variance
-        sharp = prior + (weight[:, None] * slope**2).sum()
-        drift = Drift(float((weight[:, None] * slope * error).sum() / sharp), float(sharp**-0.5))
-    return drift
+        sharp = np.einsum("n,nic,nid->cd", weight, slope, slope) + np.eye(len(drift)) * (EXPECTED_PCT / 100) ** -2
+        inverse = np.linalg.inv(sharp)
+        drift = inverse @ np.einsum("n,nic,ni->c", weight, slope, error)
+    return Drift(drift, np.sqrt(np.diag(inverse)))

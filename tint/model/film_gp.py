@@ -80,7 +80,7 @@ def search_film(
     logs = log_axes(training.setting, machine)
     frame = frame_of(logs, None if known is None else known.frame)
     optics = optics_of(family)
-    expected = expectation(frame, waves=False, aged=aged is not None)
+    expected = expectation(frame, waves=False, aged=0 if aged is None else aged.shape[1])
     plain = Problem(optics, features(frame, logs, False, aged), training.lab, training.noise, expected)
     rng = np.random.default_rng(seed)
     count = len(logs)
@@ -106,19 +106,20 @@ def unexplained(fit: FilmFit, training: Training) -> np.ndarray:
     return np.minimum(alone, fit.misfit)
 
 
-def film_drift(fit: FilmFit) -> Drift:
-    """Drift of log power that a film fitted with the marking order found, and its standard error."""
+def film_drift(fit: FilmFit, columns: int) -> Drift:
+    """Drift of log power that a film fitted with a course of some columns found, and its standard error."""
     place, slope = drift_of(fit.frame, fit.fits.theta[0])
     if abs(slope) < LEAST_SLOPE:
-        return Drift()
-    sd = np.sqrt(covariance(fit.problem, fit.fits.theta[0], float(fit.fits.sigma[0]))[place, place])
-    return Drift(float(fit.fits.theta[0, place] / slope), float(sd / abs(slope)))
+        return Drift(np.zeros(columns), np.zeros(columns))
+    places = slice(place, place + columns)
+    spread = covariance(fit.problem, fit.fits.theta[0], float(fit.fits.sigma[0]))
+    return Drift(fit.fits.theta[0, places] / slope, np.sqrt(np.diag(spread)[places]) / abs(slope))
 
 
-def without_age(fit: FilmFit) -> FilmFit:
-    """The film with its drift column dropped: a place to refit from, once the settings are free of drift."""
+def without_course(fit: FilmFit, columns: int) -> FilmFit:
+    """The film with its course dropped: a place to refit from, once the settings are free of drift."""
     place, _ = drift_of(fit.frame, fit.fits.theta[0])
-    plain = Fits(np.delete(fit.plain.theta, place, axis=1), fit.plain.cost, fit.plain.sigma)
+    plain = Fits(np.delete(fit.plain.theta, np.s_[place : place + columns], axis=1), fit.plain.cost, fit.plain.sigma)
     return FilmFit(fit.frame, fit.problem, fit.fits, plain)
 
 
@@ -209,7 +210,7 @@ def _starts(problem: Problem, frame: Frame, rng: np.random.Generator, count: int
 def _with_waves(
     training: Training, frame: Frame, logs: np.ndarray, optics: Optics, plain: Fits, aged: np.ndarray | None = None
 ) -> FilmFit:
-    drifts = aged is not None
+    drifts = 0 if aged is None else aged.shape[1]
     problem = Problem(optics, features(frame, logs, aged=aged), training.lab, training.noise, expectation(frame, aged=drifts))
     start = Fits(widened(plain.theta, frame, drifts), plain.cost, plain.sigma)
     return FilmFit(frame, problem, descend(problem, start, 20), plain)

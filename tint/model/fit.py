@@ -10,8 +10,9 @@ from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
 from tint.model.contest import Contest, hold_out
-from tint.model.drift import age
+from tint.model.drift import course
 from tint.model.folds import BASELINES, baseline, fold_count, folds
+from tint.model.insight import effects, missing_hues
 from tint.model.learn import Learned, learn
 from tint.model.members import KINDS
 from tint.model.model import ColourModel, Member
@@ -49,10 +50,12 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     uncertainty is calibrated on held-out patches.
     """
     machine.check(patches.setting, "the patches")
-    good = in_own_order(patches.take(patches.good))
+    order = own_order(patches)
+    good = patches.take(order)
     _enough(good, len(patches), stock)
     training = Training(good.setting, good.lab, relative_noise(good.sd))
-    learned = learn(training, age(good), machine, family_of(stock.grade), seed)
+    along = course(patches)
+    learned = learn(training, None if along is None else along[order], machine, family_of(stock.grade), seed)
     fold = folds(good.setting.table(), fold_count(len(good)), seed)
     contest = hold_out(learned, machine, fold, seed)
     good_rows = ~learned.aside
@@ -62,9 +65,11 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     report = _report(good, len(patches), learned, contest, fold, box(log_fields(good.setting)))
     radius = calibration.radius_de00(contest.spread_de00, np.zeros(len(good)))
     report = dataclasses.replace(report, radius_de00=float(np.median(radius)))
-    return ColourModel(
-        machine, stock, good, kind, members, learned.training.noise, calibration, report, learned.drift.log_power
-    )
+    model = ColourModel(
+        machine, stock, good, kind, members, learned.training.noise, calibration, report,
+        learned.drift.shift(learned.along, len(good)),
+    )  # fmt: skip
+    return dataclasses.replace(model, report=dataclasses.replace(report, effects=effects(model), missing=missing_hues(model)))
 
 
 def members_of(learned: Learned, contest: Contest) -> tuple[Member, ...]:
@@ -73,10 +78,11 @@ def members_of(learned: Learned, contest: Contest) -> tuple[Member, ...]:
     return tuple(Member(kind, float(share), learned.numbers[kind]) for kind, share in shares if share > 0)
 
 
-def in_own_order(patches: Patches) -> Patches:
-    """The patches sorted by setting and colour, so that the order of rows in a file changes nothing."""
+def own_order(patches: Patches) -> np.ndarray:
+    """Rows (n,) of the good patches, sorted by setting and colour, so that the order of rows in a file changes nothing."""
     keys = [*patches.lab.T, *np.nan_to_num(patches.setting.table(), nan=-1e9).T]
-    return patches.take(np.lexsort(keys))
+    rows = np.lexsort(keys)
+    return rows[patches.good[rows]]
 
 
 def _enough(good: Patches, count: int, stock: Stock) -> None:
@@ -105,14 +111,15 @@ def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold:
         _score(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
     ]
     scores += [_score(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
-    known = learned.age is not None
+    known, drift = learned.along is not None, learned.drift
     return FitReport(
         patches=len(good), flagged=count - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
         coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold), radius_de00=0.0,
         outliers=tuple(name for name, far in zip(good.ids, learned.aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
-        drift_pct=100 * learned.drift.log_power if known else None, drift_sd_pct=100 * learned.drift.sd if known else None,
-        remarks=_remarks(good, scores, contest),
+        drift_pct=100 * float(drift.log_power[0]) if known else None, drift_sd_pct=100 * float(drift.sd[0]) if known else None,
+        plate_steps_pct=tuple(100 * float(step) for step in drift.log_power[1:]),
+        remarks=_remarks(good, count, scores, contest),
     )  # fmt: skip
 
 
@@ -127,14 +134,14 @@ def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:
     return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)), float(share))
 
 
-def _remarks(good: Patches, scores: list[Score], contest: Contest) -> tuple[str, ...]:
+def _remarks(good: Patches, count: int, scores: list[Score], contest: Contest) -> tuple[str, ...]:
     remarks = []
     if dict(zip(contest.kinds, contest.shares, strict=True))["film"] == 0:
         remarks.append(
             "thin-film colour did not win on held-out patches of this stock; the plain process regression predicts alone, "
             "and needs more patches for the same accuracy."
         )
-    if len(good) < FEW_PATCHES:
+    if count < FEW_PATCHES:
         remarks.append(
             f"{len(good)} patches are few: heed the radius of each colour, and mark {FEW_PATCHES} or more for work that must match."
         )

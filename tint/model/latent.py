@@ -76,14 +76,14 @@ def frame_of(logs: np.ndarray, like: Frame | None = None) -> Frame:
 def features(frame: Frame, logs: np.ndarray, waves: bool = True, aged: np.ndarray | None = None) -> list[np.ndarray]:
     """Four arrays (q, p): what each latent is a weighted sum of, at `log_axes` (q, 7).
 
-    With `aged` (q,), places in the marking order, the film has a column for drift after its second-order terms.
+    With `aged` (q, c), the course of the patches in time, the film has its columns after the second-order terms.
     """
     z = logs[:, frame.axes] - frame.centre
     k = z.shape[1]
     plain = np.concatenate([np.ones((len(z), 1)), z], axis=1)
     pairs = [z[:, i] * z[:, j] * (0.5 if i == j else 1.0) for i in range(k) for j in range(i, k)]
     film = np.concatenate([plain, np.stack(pairs, axis=1)], axis=1)
-    film = film if aged is None else np.concatenate([film, aged[:, None]], axis=1)
+    film = film if aged is None else np.concatenate([film, aged], axis=1)
     columns = [film, plain, plain, plain]
     if not waves:
         return columns
@@ -118,20 +118,20 @@ class Expectation:
     sizes: tuple[int, ...]
 
 
-def expectation(frame: Frame, waves: bool = True, aged: bool = False) -> Expectation:
-    """What to expect of the parameters before any patch was seen."""
+def expectation(frame: Frame, waves: bool = True, aged: int = 0) -> Expectation:
+    """What to expect of the parameters before any patch was seen; `aged` columns of the course among them."""
     k = len(frame.axes)
-    pairs, age = k * (k + 1) // 2, int(aged)
+    pairs = k * (k + 1) // 2
     count = [min(n, frame.waves.shape[1]) if waves else 0 for n in WAVES]
     mean = [
-        np.concatenate([[FILM_LEVEL[0]], FILM_SLOPE[frame.axes], np.zeros(pairs + age + count[0])]),
+        np.concatenate([[FILM_LEVEL[0]], FILM_SLOPE[frame.axes], np.zeros(pairs + aged + count[0])]),
         np.concatenate([[SHARE_LEVEL[0]], np.zeros(k + count[1])]),
         np.concatenate([[HAZE_LEVEL[0]], HAZE_SLOPE[frame.axes], np.zeros(count[2])]),
         np.concatenate([[GAIN_LEVEL[0]], np.zeros(k + count[3])]),
     ]
     sd = [
         np.concatenate(
-            [[FILM_LEVEL[1]], FILM_SLOPE_SD[frame.axes], np.full(pairs, SECOND_ORDER_SD), np.full(age, AGE_SD), np.ones(count[0])]
+            [[FILM_LEVEL[1]], FILM_SLOPE_SD[frame.axes], np.full(pairs, SECOND_ORDER_SD), np.full(aged, AGE_SD), np.ones(count[0])]
         ),
         np.concatenate([[SHARE_LEVEL[1]], np.full(k, SHARE_SLOPE_SD), np.ones(count[1])]),
         np.concatenate([[HAZE_LEVEL[1]], HAZE_SLOPE_SD[frame.axes], np.ones(count[2])]),
@@ -142,7 +142,7 @@ def expectation(frame: Frame, waves: bool = True, aged: bool = False) -> Expecta
     )
 
 
-def widened(theta: np.ndarray, frame: Frame, aged: bool = False) -> np.ndarray:
+def widened(theta: np.ndarray, frame: Frame, aged: int = 0) -> np.ndarray:
     """Parameters (s, p) of a fit without waves, with waves of height zero put in their places."""
     plain = expectation(frame, waves=False, aged=aged).sizes
     parts, start = [], 0
@@ -183,7 +183,7 @@ def _kernel(left: np.ndarray, right: np.ndarray) -> np.ndarray:
 
 
 def drift_of(frame: Frame, theta: np.ndarray) -> tuple[int, float]:
-    """Place of the drift column among the parameters (p,), and the slope of log film by log power at the centre.
+    """Place of the first drift column among the parameters (p,), and the slope of log film by log power at the centre.
 
     The slope is 0 where power never varied.
     """

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from tint.model.descent import LEAST_SIGMA, metric
-from tint.model.drift import Drift, estimate, without_drift
-from tint.model.film_gp import FilmFit, film_drift, film_numbers, refit_film, search_film, unexplained, without_age
+from tint.model.drift import NO_DRIFT, Drift, estimate, shifted
+from tint.model.film_gp import FilmFit, film_drift, film_numbers, refit_film, search_film, unexplained, without_course
 from tint.model.process_gp import process_numbers, ready_process
 from tint.model.training import Training
 from tint.setting import Machine
@@ -29,7 +29,7 @@ class Learned:
     training : settings without drift, noise raised for patches set aside
     film : the film fit, to start folds from
     numbers : plain numbers of each member by kind
-    drift, age : what was taken out, and each patch's place in the marking order 0..1 (None unknown)
+    drift, along : what was taken out, and the course of the patches in time (None unknown)
     aside : (n,) True for patches the rest contradict
     """
 
@@ -37,26 +37,27 @@ class Learned:
     film: FilmFit
     numbers: dict[str, dict[str, Any]]
     drift: Drift
-    age: np.ndarray | None
+    along: np.ndarray | None
     aside: np.ndarray
 
 
-def learn(training: Training, aged: np.ndarray | None, machine: Machine, family: str, seed: int) -> Learned:
+def learn(training: Training, along: np.ndarray | None, machine: Machine, family: str, seed: int) -> Learned:
     """Every member fitted to the training set (settings as dialled)."""
-    film = search_film(training, machine, family, seed, aged=aged)
-    process, drift, now = process_numbers(training, machine), Drift(), training
-    if aged is not None:
-        drift = film_drift(film) if _film_leads(film, process, training, machine) else _drift_without_film(process, training, machine, aged)
-        now = Training(without_drift(training.setting, aged, drift), training.lab, training.noise)
-        film = refit_film(without_age(film), now, machine)
+    film = search_film(training, machine, family, seed, aged=along)
+    process, drift, now = process_numbers(training, machine), NO_DRIFT, training
+    if along is not None:
+        columns, leads = along.shape[1], _film_leads(film, process, training, machine)
+        drift = film_drift(film, columns) if leads else _drift_without_film(process, training, machine, along)
+        now = Training(shifted(training.setting, along @ drift.log_power), training.lab, training.noise)
+        film = refit_film(without_course(film, columns), now, machine)
     aside = _contradicted(film, process, now, machine)
     if aside.any():
         now = Training(now.setting, now.lab, np.where(aside, OUTLIER_NOISE, now.noise))
         film = refit_film(film, now, machine)
-    if aged is not None or aside.any():
+    if along is not None or aside.any():
         process = process_numbers(now, machine, process)
     numbers = {"film": film_numbers(film, now, family), "process": process}
-    return Learned(now, film, numbers, drift, aged, aside)
+    return Learned(now, film, numbers, drift, along, aside)
 
 
 def _film_leads(film: FilmFit, process: dict[str, Any], training: Training, machine: Machine) -> bool:
@@ -66,10 +67,10 @@ def _film_leads(film: FilmFit, process: dict[str, Any], training: Training, mach
     return bool(np.median(film.misfit) <= np.median(np.linalg.norm(np.einsum("nij,nj->ni", turn, left), axis=1)))
 
 
-def _drift_without_film(process: dict[str, Any], training: Training, machine: Machine, aged: np.ndarray) -> Drift:
+def _drift_without_film(process: dict[str, Any], training: Training, machine: Machine, along: np.ndarray) -> Drift:
     plain = ready_process(process, training, machine)
     left = plain.fitted.leave_one_out(training.lab)[0]
-    return estimate(left, training.lab, training.noise, training.setting, aged, lambda setting: plain.predict(setting)[0])
+    return estimate(left, training.lab, training.noise, training.setting, along, lambda setting: plain.predict(setting)[0])
 
 
 def _contradicted(film: FilmFit, process: dict[str, Any], training: Training, machine: Machine) -> np.ndarray:

@@ -13,7 +13,7 @@ from tint.errors import FileError, TintError
 from tint.files import json_text, read_json, write_file
 from tint.measure.patches import Patches
 from tint.model.contest import blend
-from tint.model.drift import Drift, age, without_drift
+from tint.model.drift import shifted
 from tint.model.members import Ready, ready
 from tint.model.quantities import box, log_fields, outside, unlearned
 from tint.model.radius import Calibration
@@ -47,7 +47,7 @@ class ColourModel:
     noise : (n,) relative noise variance of each patch
     calibration : turns the spread of the members into `de00_90`
     report : what the fit found out about itself
-    drift_log : change of log power from first to last patch in marking order that was taken out, 0 for none
+    log_power : (n,) change of log power, by drift and between plates, that each patch was found to have had
     """
 
     machine: Machine
@@ -58,16 +58,16 @@ class ColourModel:
     noise: np.ndarray
     calibration: Calibration
     report: FitReport
-    drift_log: float = 0.0
+    log_power: np.ndarray
 
     def __post_init__(self) -> None:
-        if self.noise.shape != (len(self.patches),) or not self.members:
-            raise ValueError("a model needs members, and one noise per patch")
+        shape = (len(self.patches),)
+        if self.noise.shape != shape or self.log_power.shape != shape or not self.members:
+            raise ValueError("a model needs members, and one noise and change of power per patch")
 
     @cached_property
     def _ready(self) -> tuple[Ready, ...]:
-        setting = without_drift(self.patches.setting, age(self.patches), Drift(self.drift_log))
-        training = Training(setting, self.patches.lab, self.noise)
+        training = Training(shifted(self.patches.setting, self.log_power), self.patches.lab, self.noise)
         return tuple(ready(member.kind, member.numbers, training, self.machine) for member in self.members)
 
     @cached_property
@@ -137,7 +137,6 @@ def write_model(model: ColourModel, path: str | Path, *, force: bool = False) ->
         "machine": model.machine.as_dict(),
         "stock": model.stock.as_dict(),
         "calibration": {"scale": model.calibration.scale, "floor_de00": model.calibration.floor_de00},
-        "drift_log": model.drift_log,
         "report": model.report.as_dict(),
         "members": [{"kind": m.kind, "weight": m.weight, "numbers": m.numbers} for m in model.members],
         "facts": patches.facts,
@@ -150,6 +149,7 @@ def write_model(model: ColourModel, path: str | Path, *, force: bool = False) ->
             "x_mm": _plain(patches.xy_mm[:, 0]),
             "y_mm": _plain(patches.xy_mm[:, 1]),
             "noise": model.noise.tolist(),
+            "log_power": model.log_power.tolist(),
         },
     }
     return write_file(path, json_text("model", VERSION, body), force=force)
@@ -177,7 +177,7 @@ def read_model(path: str | Path) -> ColourModel:
         calibration = Calibration(float(body["calibration"]["scale"]), float(body["calibration"]["floor_de00"]))
         model = ColourModel(
             machine, stock, patches, str(body["kind"]), members, np.array(rows["noise"], float), calibration,
-            report_from(body["report"]), float(body["drift_log"]),
+            report_from(body["report"]), np.array(rows["log_power"], float),
         )  # fmt: skip
         middle = predict(model, patches.setting[:1])
         if not (np.isfinite(middle.lab).all() and np.isfinite(middle.de00_90).all()):

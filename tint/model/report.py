@@ -7,6 +7,7 @@ from typing import Any
 
 from tint.setting import WORDS
 
+NO_EFFECT_DE00 = 1.5  # less is lost in the scatter from mark to mark
 FEW_PATCHES = 48  # below it the honest radius was 11–18 ΔE00 on simulated lasers
 
 
@@ -34,6 +35,9 @@ class FitReport:
     outliers : ids of patches that the others contradict; they were set aside
     fixed_fields : fields that never varied, so nothing was learned about them
     drift_pct, drift_sd_pct : change of power from first to last patch and its standard error [%]; None unknown
+    effects : fields that varied, each with the shift of colour [ΔE00] from its lowest to its highest
+    missing : hue words no setting of the box shows
+    plate_steps_pct : change of power from the first plate to each other [%]
     remarks : sentences for the operator
     """
 
@@ -47,6 +51,9 @@ class FitReport:
     fixed_fields: tuple[str, ...] = ()
     drift_pct: float | None = None
     drift_sd_pct: float | None = None
+    plate_steps_pct: tuple[float, ...] = ()
+    effects: tuple[tuple[str, float], ...] = ()
+    missing: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
@@ -57,8 +64,9 @@ class FitReport:
 def report_from(body: dict[str, Any]) -> FitReport:
     """Report from the mapping `FitReport.as_dict` gives."""
     scores = tuple(Score(**score) for score in body["scores"])
-    tuples = {name: tuple(body[name]) for name in ("outliers", "fixed_fields", "remarks")}
-    return FitReport(**{**body, **tuples, "scores": scores})
+    tuples = {name: tuple(body[name]) for name in ("outliers", "fixed_fields", "plate_steps_pct", "missing", "remarks")}
+    effects = tuple((str(name), float(shift)) for name, shift in body["effects"])
+    return FitReport(**{**body, **tuples, "scores": scores, "effects": effects})
 
 
 def report_text(report: FitReport) -> str:
@@ -81,10 +89,20 @@ def report_text(report: FitReport) -> str:
             f"Drift along the marking order: {report.drift_pct:+.2f} % of power from first to last patch "
             f"(± {report.drift_sd_pct:.2f}); taken out."
         )
+    if report.plate_steps_pct:
+        steps = ", ".join(f"{step:+.2f} %" for step in report.plate_steps_pct)
+        lines.append(f"From the first plate to the next, power changed by {steps}; taken out. Colours are those of the first plate.")
     if report.outliers:
         lines.append(
             f"Outliers, set aside: {', '.join(report.outliers)}. Look at them; flag them if damaged, or mark them again."
         )
+    if report.effects:
+        moves = ", ".join(f"{WORDS[name]} {shift:.1f}" for name, shift in report.effects)
+        lines.append(f"From lowest to highest in the grid, colour moves by [ΔE00]: {moves}.")
+    if idle := [WORDS[name] for name, shift in report.effects if shift < NO_EFFECT_DE00]:
+        lines.append(f"Without visible effect: {', '.join(idle)}. Spend no patches on it in the next grid.")
+    if report.missing:
+        lines.append(f"Hues this grid does not reach: {', '.join(report.missing)}. Widen the grid if you need them.")
     if report.fixed_fields:
         lines.append(
             f"Never varied, so not learned: {', '.join(WORDS[name] for name in report.fixed_fields)}. "

@@ -1,0 +1,45 @@
+"""What a fitted model says about its grid: which fields move the colour, and which hues it cannot reach."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tint.lab import delta_e00
+from tint.model.model import ColourModel, mean_and_spread
+from tint.model.pool import column, filled
+from tint.model.quantities import varied
+from tint.setting import FIELDS, Setting
+
+CHROMA = 15.0  # from here on a mark is called coloured rather than greyish (common practice, no source)
+LOOKED_AT = 1500
+# Centres of hue words on the CIELAB circle [°]: common practice, no source
+HUES = {
+    "red": 25.0, "orange": 65.0, "yellow": 95.0, "green": 145.0, "blue-green": 200.0, "blue": 265.0, "violet": 310.0, "pink": 350.0,
+}  # fmt: skip
+
+
+def effects(model: ColourModel) -> tuple[tuple[str, float], ...]:
+    """Fields that varied with the shift of colour [ΔE00] each makes from its lowest to its highest, largest first.
+
+    The shift is the median over the patches, all other fields as each patch had them.
+    """
+    table, found = model.patches.setting.table(), []
+    for k in np.flatnonzero(varied(model.box)[:-1]):
+        ends = []
+        for share in (0.0, 1.0 - 1e-9):
+            moved = table.copy()
+            moved[:, k] = column(model.machine, FIELDS[k], table[:, k], np.full(len(table), share))
+            ends.append(mean_and_spread(model, Setting.from_table(moved))[0])
+        found.append((FIELDS[k], float(np.median(delta_e00(*ends)))))
+    return tuple(sorted(found, key=lambda pair: -pair[1]))
+
+
+def missing_hues(model: ColourModel) -> tuple[str, ...]:
+    """Hue words of which neither a patch nor a setting in the box shows a coloured mark."""
+    table = np.concatenate([model.patches.setting.table(), filled(model, LOOKED_AT, 0, {})])
+    lab = np.concatenate([model.patches.lab, mean_and_spread(model, Setting.from_table(table))[0]])
+    lab = lab[np.hypot(lab[:, 1], lab[:, 2]) >= CHROMA]
+    hue = np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
+    apart = np.abs((hue[:, None] - np.array(list(HUES.values())) + 180) % 360 - 180)
+    seen = set(apart.argmin(axis=1).tolist())
+    return tuple(word for i, word in enumerate(HUES) if i not in seen)
