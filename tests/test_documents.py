@@ -36,7 +36,7 @@ def test_the_readmes_commands_run_one_after_the_other_inside_the_demo_shop(insid
         done = CliRunner().invoke(main, words[1:])
         out_of_reach = words[1] == "match" and done.exit_code == 1 and "out of reach" in done.output
         assert done.exit_code == 0 or out_of_reach, f"{line}\n{done.output}"
-    for path in ("sign/proof.png", "sign-job/sheet.pdf", "sign-job/README.txt", "plate-2/plate.svg", "palette.swatches.png"):
+    for path in ("sign-job-with-trial/trial/trial.svg", "sign/proof.png", "sign-job/sheet.pdf", "sign-job/README.txt", "plate-2/plate.svg", "palette.swatches.png"):
         assert (inside_shop / path).stat().st_size > 0
 
 
@@ -50,7 +50,7 @@ def test_the_readmes_python_runs(inside_shop, monkeypatch, capsys):
 def test_the_readmes_machine_and_stock_are_valid(tmp_path):
     machine, stock = [block for kind, block in BLOCKS if kind == "toml"]
     for name, text in (("machine.toml", machine), ("stock.toml", stock)):
-        (tmp_path / name).write_text(re.sub(r"^# (full_energy|power_curve)", r"\1", text, flags=re.M), encoding="utf-8")
+        (tmp_path / name).write_text(re.sub(r"^# (full_energy|power_curve|turn_ms|jump_ms)", r"\1", text, flags=re.M), encoding="utf-8")
     assert read_machine(tmp_path / "machine.toml").power_curve and read_stock(tmp_path / "stock.toml").grade == "304"
 
 

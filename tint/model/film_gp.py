@@ -10,6 +10,7 @@ import numpy as np
 from tint.model import gp
 from tint.model.descent import (
     FILM_SCATTER,
+    LEAST_SIGMA,
     Fits,
     Problem,
     constants_of,
@@ -45,6 +46,7 @@ KEPT = 4  # fits followed to the end
 # interference apart, and the likelihood of a simplified film claims more than it knows.
 TEMPER = 8.0
 LEAST_SHARE = 0.05
+USUAL_LENGTH = 1.54  # median length of three unit normal errors
 SAME_DE00 = 0.3  # fits whose colours at the patches differ by less are one fit
 
 
@@ -97,13 +99,17 @@ def search_film(
 def unexplained(fit: FilmFit, training: Training) -> np.ndarray:
     """(n,) length [ΔE00] of what neither the film nor its neighbours' misfits say of a patch.
 
-    A misfit that neighbours share is the film's fault, one that stands alone is the patch's.
+    A misfit that neighbours share is the film's fault, one that stands alone is the patch's; at the rim, where neighbours
+    say little, it has to be large against what they leave open.
     """
     theta, shares = _kept(fit)
     left, at = training.lab - _mean_lab(fit, theta, shares), _scaled(fit)
     fitted = gp.condition(at, left, training.noise, gp.fit_kernel(at, left, training.noise))
-    alone = np.linalg.norm(np.einsum("nij,nj->ni", metric(training.lab), fitted.leave_one_out(left)[0]), axis=1)
-    return np.minimum(alone, fit.misfit)
+    residual, sd = fitted.leave_one_out(left)
+    alone = np.linalg.norm(np.einsum("nij,nj->ni", metric(training.lab), residual), axis=1)
+    share = np.linalg.norm(residual / sd, axis=1)
+    usual = max(float(np.median(share)), 1e-9)
+    return np.minimum(np.minimum(alone, fit.misfit), USUAL_LENGTH * LEAST_SIGMA * share / usual)
 
 
 def film_drift(fit: FilmFit, columns: int) -> Drift:

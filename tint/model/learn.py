@@ -9,13 +9,21 @@ import numpy as np
 
 from tint.model.descent import LEAST_SIGMA, metric
 from tint.model.drift import NO_DRIFT, Drift, estimate, shifted
-from tint.model.film_gp import FilmFit, film_drift, film_numbers, refit_film, search_film, unexplained, without_course
+from tint.model.film_gp import (
+    USUAL_LENGTH,
+    FilmFit,
+    film_drift,
+    film_numbers,
+    refit_film,
+    search_film,
+    unexplained,
+    without_course,
+)
 from tint.model.process_gp import process_numbers, ready_process
 from tint.model.training import Training
 from tint.setting import Machine
 
 OUTLIER_SIGMA = 6.0  # a patch whose error is this many robust standard deviations is set aside
-USUAL_LENGTH = 1.54  # median length of three unit normal errors
 MOST_ASIDE = 0.1  # more than a tenth of all patches cannot be accidents: only the farthest are set aside
 OUTLIER_NOISE = 1e4  # noise variance of a patch set aside, over the usual: it no longer pulls, yet stays in the file
 

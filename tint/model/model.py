@@ -186,7 +186,7 @@ def read_model(path: str | Path) -> ColourModel:
         raise FileError(f"{path}: {error.args[0]} is missing from the model, or not known to this tint.") from None
     except TintError as error:
         raise FileError(f"{path}: {error}") from None
-    except (TypeError, ValueError, AttributeError, IndexError, FloatingPointError):
+    except (TypeError, ValueError, AttributeError, IndexError, FloatingPointError, OverflowError):
         raise FileError(f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again.") from None
     return model
 
