@@ -18,7 +18,7 @@ from tint.caution import SHORT
 from tint.errors import TintError
 from tint.words import FIELDS, UNITS, WORDS
 
-ORDER = ("demo", "grid", "measure", "fit", "palette", "separate", "job", "predict", "match")  # of the work
+ORDER = ("demo", "grid", "measure", "fit", "plot", "palette", "separate", "job", "predict", "match")  # of the work
 
 
 class Commands(click.Group):
@@ -123,11 +123,18 @@ def demo(folder: Path, force: bool) -> None:
 @examples(
     "tint grid machine.toml --stock stock.toml -n 60 -o plate-1",
     "tint grid machine.toml --stock stock.toml -n 48 --power-pct 15:40 --pulse-ns 6:6 -o plate-2",
+    "tint grid machine.toml --stock stock.toml --after model.json -n 24 --toward '#4466aa' -o plate-3",
+    "tint grid machine.toml --stock stock.toml --verify palette.json -o plate-4",
 )
 @click.argument("machine", type=PATH)
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
 @click.option("-n", "count", type=int, default=60, show_default=True, help="Patches; 48 or more make a good fit.")
 @of_each_field("range of", metavar="LOW:HIGH")
+@click.option("--after", type=PATH, help="Model: mark what shows colours not seen yet.")
+@click.option(
+    "--toward", multiple=True, metavar="#RRGGBB", help="With --after: a colour wanted; half the patches go near it."
+)
+@click.option("--verify", type=PATH, help="Palette: mark its own settings, each twice.")
 @click.option("--name", default="plate 1", show_default=True, help="What to call the plate.")
 @click.option("--patch-mm", type=float, default=6.0, show_default=True, help="Side of a patch.")
 @click.option("--gap-mm", type=float, default=1.5, show_default=True, help="Bare metal between patches.")
@@ -135,35 +142,54 @@ def demo(folder: Path, force: bool) -> None:
 @output("grid")
 @FORCE
 def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap_mm: float, seed: int,
-         output: Path, force: bool, **ranges: str | None) -> None:  # fmt: skip
+         output: Path, force: bool, after: Path | None, toward: tuple[str, ...], verify: Path | None, **ranges: str | None) -> None:  # fmt: skip
     """Plan a test grid inside the limits of MACHINE and the stock.
 
     Ranges are lowest:highest; what is not stated takes what usually colours steel. The folder holds grid.json (for
     `tint measure`), settings.csv, plate.svg (what to mark), map.svg (to print) and reading.csv (to fill in).
     """
     from tint.metal import metal_of
-    from tint.plan import plan_grid, write_plate
+    from tint.plan.first import plan_grid
+    from tint.plan.layout import lay_out
+    from tint.plan.plate import write_plate
     from tint.setting import read_machine, read_stock
 
     stated = {field: _range(field, text) for field, text in ranges.items() if text}
-    planned = plan_grid(
-        read_machine(machine),
-        read_stock(stock),
-        count,
-        ranges=stated,
-        name=name,
-        patch_mm=patch_mm,
-        gap_mm=gap_mm,
-        seed=seed,
-    )
+    laser, sheet = read_machine(machine), read_stock(stock)
+    if sum((bool(stated), after is not None, verify is not None)) > 1 or (toward and after is None):
+        raise click.UsageError("ranges, --after and --verify exclude each other; --toward goes with --after.")
+    size = {"name": name, "patch_mm": patch_mm, "gap_mm": gap_mm, "seed": seed}
+    if after is not None:
+        planned = lay_out(_next_settings(after, count, toward, seed), laser, sheet, **size)
+    elif verify is not None:
+        planned = lay_out(_twice(verify), laser, sheet, **size)
+    else:
+        planned = plan_grid(laser, sheet, count, ranges=stated, **size)
     write_plate(planned, output, force=force)
     metal = metal_of(planned.stock.grade)
-    if not stated and (metal is None or "stainless" not in metal.name):
+    if not (stated or after or verify) and (metal is None or "stainless" not in metal.name):
         remark(
             f"the ranges are those that usually colour stainless steel; for {planned.stock.grade} scout with a small plate first"
         )
     click.echo(f"{len(planned)} patches in {output}, about {planned.time_s / 60:.0f} min of scanning")
     remark(SHORT)
+
+
+def _next_settings(model: Path, count: int, toward: tuple[str, ...], seed: int) -> Any:
+    from tint.lab import lab_from_hex
+    from tint.model.model import read_model
+    from tint.model.propose import propose
+
+    return propose(read_model(model), count, toward=[lab_from_hex(text) for text in toward] or None, seed=seed)
+
+
+def _twice(palette: Path) -> Any:
+    import numpy as np
+
+    from tint.palette.palette import read_palette
+    from tint.setting import Setting
+
+    return Setting.from_table(np.repeat(read_palette(palette).setting.table(), 2, axis=0))
 
 
 def _range(field: str, text: str) -> tuple[float, float]:
@@ -194,7 +220,7 @@ def measure(grid: Path, file: Path, kind: str, output: Path, force: bool) -> Non
     """
     from tint.measure.patches import write_patches
     from tint.measure.reading import patches_from_reading
-    from tint.plan import read_grid
+    from tint.plan.grid import read_grid
 
     planned = read_grid(grid)
     patches = patches_from_reading(planned, file)
@@ -213,15 +239,23 @@ def measure(grid: Path, file: Path, kind: str, output: Path, force: bool) -> Non
 @examples(
     "tint fit patches.csv --machine machine.toml --stock stock.toml -o model.json",
     "tint fit monday.csv tuesday.csv --machine machine.toml --stock stock.toml -o model.json",
+    "tint fit new-batch.csv --base model.json --machine machine.toml --stock new-stock.toml -o new-model.json",
 )
 @click.argument("patches", type=PATH, nargs=-1, required=True)
 @click.option("--machine", type=PATH, required=True, help="machine.toml the patches were marked on.")
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
+@click.option("--base", type=PATH, help="Model of a stock or machine not too far away; 8 to 24 patches then do.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Splits the patches held out.")
 @output("model.json")
 @FORCE
-def fit(patches: tuple[Path, ...], machine: Path, stock: Path, seed: int, output: Path, force: bool) -> None:
-    """Fit colour to settings, and say how far off it is on patches held out."""
+def fit(
+    patches: tuple[Path, ...], machine: Path, stock: Path, base: Path | None, seed: int, output: Path, force: bool
+) -> None:
+    """Fit colour to settings, and say how far off it is on patches held out.
+
+    With --base a model of another batch, grade or machine is carried over; the base as it is, the base refitted and a fit
+    from scratch are judged on held-out patches, and the better weigh more.
+    """
     from tint.files import refuse_overwrite
     from tint.measure.patches import join_patches, read_patches
     from tint.model.fit import fit as fit_model
@@ -241,10 +275,35 @@ def fit(patches: tuple[Path, ...], machine: Path, stock: Path, seed: int, output
                 f"CHECK: the patches say {word} {said!r}, your file says {given!r}. A model of the wrong {word} is worthless."
             )
     remark(f"fitting {int(joined.good.sum())} patches …")
-    model = fit_model(joined, laser, sheet, seed=seed)
+    if base is None:
+        model = fit_model(joined, laser, sheet, seed=seed)
+    else:
+        from tint.model.adapt import adapt
+        from tint.model.model import read_model
+
+        model = adapt(read_model(base), joined, laser, sheet, seed=seed)
     write_model(model, output, force=force)
     click.echo(report_text(model.report))
     remark(f"model written to {output}")
+
+
+@main.command(short_help="Pictures of what a model learned.")
+@examples(
+    "tint plot model.json -o model-pictures",
+)
+@click.argument("model", type=PATH)
+@output("plot")
+@FORCE
+def plot(model: Path, output: Path, force: bool) -> None:
+    """Draw what a model learned, as PNG and SVG: its reach, colour along each setting, quiet and loud colours."""
+    from tint.files import refuse_folder
+    from tint.model.model import read_model
+    from tint.model.plot import plot_model
+
+    refuse_folder(output, "plot", force)
+    names = plot_model(read_model(model), output, force=force)
+    click.echo(f"{', '.join(names)} (png, svg) in {output}")
+    remark(SHORT)
 
 
 @main.command(short_help="The colour of a setting, and how sure.")
@@ -423,6 +482,7 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     "tint job kingfisher-layers machine.toml -o kingfisher-job",
     "tint job kingfisher-layers machine.toml --trial --at-mm 20,10 -o kingfisher-job",
     "tint job trail-layers machine.toml --hatch --inset-spot 0.25 -o trail-job",
+    "tint job kingfisher-layers machine.toml --stock small-plate.toml -o small-job",
     "tint job heron-layers machine.toml --timed kingfisher-job=25:20 --timed trail-job=4:05 -o heron-job",
 )
 @click.argument("layers", type=PATH)
@@ -431,6 +491,8 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     "--trial", is_flag=True, help="Add a row of small squares, one per layer, for the blank's edge: mark it first."
 )
 @click.option("--at-mm", metavar="X,Y", help="Artwork's top left corner from the blank's  [default: centred]")
+@click.option("--stock", type=PATH, metavar="STOCK.TOML",
+              help="The piece, where it is another blank (size, batch) of the same metal  [default: the palette's]")  # fmt: skip
 @click.option("--hatch", is_flag=True, help="Add every scan line, for machines that follow lines.")
 @click.option("--inset-spot", type=float, default=0.0, show_default=True,
               help="Draw layers smaller on every side by this share of the spot; too much leaves bare hairlines.")  # fmt: skip
@@ -438,8 +500,8 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
               help="Job folder and how long its marking took, two or more: sets turn_ms and jump_ms.")  # fmt: skip
 @output("job")
 @FORCE
-def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, hatch: bool, inset_spot: float, timed: tuple[str, ...],
-        output: Path, force: bool) -> None:  # fmt: skip
+def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, stock: Path | None, hatch: bool, inset_spot: float,
+        timed: tuple[str, ...], output: Path, force: bool) -> None:  # fmt: skip
     """Write the job folder of LAYERS: drawings, masks, settings, order, time and a sheet.
 
     With --timed the times come from jobs you timed with a watch (first to last pulse, waits not counted; seconds, min:s
@@ -449,17 +511,18 @@ def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, hatch: bool
     from tint.job.summary import job_summary
     from tint.job.timing import calibrated_timing, read_timed, timing_lines
     from tint.layers.folder import read_layers
-    from tint.setting import read_machine
+    from tint.setting import read_machine, read_stock
 
-    laser = read_machine(machine)
+    laser, piece = read_machine(machine), read_stock(stock) if stock else None
     timing = calibrated_timing([read_timed(text) for text in timed], laser) if timed else None
     written = write_job(read_layers(layers), laser, output, force=force, at_mm=_place(at_mm), timing=timing,
-                        inset_spot=inset_spot, hatch=hatch, trial=trial)  # fmt: skip
+                        inset_spot=inset_spot, hatch=hatch, trial=trial, stock=piece)  # fmt: skip
     click.echo(job_summary(written))
     for line in written.remarks:
         remark(f"note: {line}")
     if timing is not None:
-        remark("\n".join((f"put into machine.toml ({timing.source}):", *timing_lines(timing))))
+        for line in (f"put into machine.toml ({timing.source}):", *timing_lines(timing)):
+            remark(line)
     remark(f"start with {output / 'README.txt'} and {output / 'sheet.pdf'}")
     remark(SHORT)
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from tint.demo.laser import DEMO_RANGES, SimulatedLaser, demo_machine, demo_stock
 from tint.lab import delta_e00
-from tint.plan import plan_grid
+from tint.plan.first import plan_grid
 
 MACHINE = demo_machine()
 LASER = SimulatedLaser(MACHINE)

@@ -11,7 +11,7 @@ from tint.layers.folder import read_layers
 from tint.measure.patches import read_patches
 from tint.model.model import read_model
 from tint.palette.palette import read_palette
-from tint.plan import read_grid
+from tint.plan.grid import read_grid
 
 SIDES = ("simulated", "real-marks")
 
@@ -40,7 +40,7 @@ def test_a_job_folder_holds_what_its_readme_lists(shop, side, name):
     for item in folder.glob("[!.]*"):
         assert item.name in readme
     with (folder / "settings.csv").open(encoding="utf-8") as stream:
-        rows = list(csv.DictReader(stream))
+        rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
     assert [int(row["order"]) for row in rows] == list(range(1, len(rows) + 1)) and len(list((folder / "masks").iterdir())) == len(rows)
 
 

@@ -14,6 +14,7 @@ import pytest
 import shapely
 from pieces import LASER, layers_of, palette, pond
 
+from tint.caution import SHORT
 from tint.job.drawing import dxf_text, svg_text
 from tint.job.inset import Inset, inset_layers
 from tint.job.job import Job
@@ -44,13 +45,20 @@ def test_the_svg_states_its_size_in_millimetres_and_a_matching_view_box(folder: 
     assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("60mm", "40mm", "0 0 60 40")
 
 
+def test_svg_and_dxf_carry_the_caution(folder: Path) -> None:
+    assert ElementTree.parse(folder / "layers.svg").getroot().find(f"{SVG}desc").text == SHORT
+    lines = (folder / "layers.dxf").read_text(encoding="utf-8").splitlines()
+    head = lines[: lines.index("SECTION") - 1]
+    assert set(head[::2]) == {"999"} and " ".join(head[1::2]) == SHORT
+
+
 def test_every_svg_group_is_a_layer_in_marking_order_with_title_colour_and_area(folder: Path, layers: Layers, job: Job) -> None:
     groups = ElementTree.parse(folder / "layers.svg").getroot().findall(f"{SVG}g")
-    assert [group.get("id") for group in groups] == [f"layer-{layer_name(layer.number, layer.name)}" for layer in job.layers]
+    assert [group.get("id") for group in groups] == [f"layer-{layer_name(layer.order, layer.name)}" for layer in job.layers]
     for group, layer in zip(groups, job.layers, strict=True):
         assert group.get("fill-rule") == "evenodd" and group.get("fill") == hex_from_lab(layer.lab)
         title = group.find(f"{SVG}title").text
-        assert str(layer.number) in title and layer.name in title and str(layer.setting) in title
+        assert title.startswith(f"{layer.order} ·") and layer.name in title and str(layer.setting) in title
         area = sum(even_odd_area(rings_of(path.get("d"))) for path in group.findall(f"{SVG}path"))
         assert area == pytest.approx(layers.outlines[layer.number - 1].area, rel=1e-6)
 
@@ -103,9 +111,10 @@ def test_every_dxf_layer_has_the_predicted_colour_and_the_exact_area(folder: Pat
     for entity in document.modelspace():
         assert entity.dxftype() == "LWPOLYLINE" and entity.closed
         rings[entity.dxf.layer].append(np.array(entity.get_points("xy")))
-    assert set(rings) == {layer_name(layer.number, layer.name) for layer in job.layers}
-    for layer in job.layers:
-        name = layer_name(layer.number, layer.name)
+    names = [layer_name(layer.order, layer.name) for layer in job.layers]
+    assert list(rings) == names  # drawn in marking order
+    assert [each.dxf.name for each in document.layers if each.dxf.name in names] == names
+    for layer, name in zip(job.layers, names, strict=True):
         assert document.layers.get(name).rgb == tuple(srgb255_from_lab(layer.lab))
         outline = layers.outlines[layer.number - 1]
         exact = [ring for polygon in outline.geoms for ring in (polygon.exterior, *polygon.interiors)]

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from pieces import LASER, STEEL, layers_of, palette, pond
 from PIL import Image
 
+from tint.caution import SHORT
 from tint.cli import main
 from tint.errors import DataError, FileError, LimitError
 from tint.job.hatch import hatch_lines
@@ -35,7 +36,8 @@ def test_the_folder_holds_every_file_and_nothing_else(folder: Path, job: Job) ->
 def test_settings_csv_lists_the_layers_in_marking_order_and_reads_back_exactly(folder: Path, job: Job) -> None:
     read = read_settings(folder / "settings.csv")
     assert read == Setting.from_table(np.stack([layer.setting.table() for layer in job.layers]))
-    first = (folder / "settings.csv").read_text(encoding="utf-8").splitlines()[0]
+    caution, first = (folder / "settings.csv").read_text(encoding="utf-8").splitlines()[:2]
+    assert caution == f"# caution: {SHORT}"
     assert first == ",".join(("order", "layer", "name", *FIELDS))
     _, rows = read_table(folder / "settings.csv", FIELDS, FIELDS)
     assert [(row.number("order"), row.number("layer"), row.text("name")) for row in rows] == [

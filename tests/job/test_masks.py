@@ -59,6 +59,11 @@ def test_any_name_becomes_a_safe_file_name(text: str) -> None:
     assert not name.startswith("-") and not name.endswith("-") and "--" not in name
 
 
+def test_masks_are_numbered_in_marking_order_not_in_the_palettes(folder: Path, job: Job) -> None:
+    numbers = [int(mask_name(layer)[:2]) for layer in job.layers]
+    assert numbers == [1, 2, 3, 4] != [layer.number for layer in job.layers]
+
+
 def test_names_of_other_scripts_or_the_same_letters_stay_apart_by_their_number() -> None:
     assert layer_name(1, "синий") == "01-colour" and layer_name(2, "青") == "02-colour"
     assert layer_name(3, "CON") == "03-con" and layer_name(4, "../../etc") == "04-etc"

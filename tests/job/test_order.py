@@ -108,7 +108,7 @@ def test_a_thin_small_plate_is_warned_about_and_a_thick_large_one_is_not() -> No
 
 def test_a_setting_outside_the_machine_is_refused(layers: Layers) -> None:
     slow = Machine("old laser (invented)", 60, [2, 500], [1, 4000], 500, [175, 175], spot_um=60)
-    with pytest.raises(LimitError, match="layer 1, dark blue: speed 800 mm/s is outside this machine"):
+    with pytest.raises(LimitError, match=r"dark blue \(palette no. 1\): speed 800 mm/s is outside this machine"):
         plan_order(layers, slow)
 
 

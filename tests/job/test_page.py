@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
+import io
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pypdf import PdfReader
 
 from tint.job.page import Page
 
@@ -27,6 +31,11 @@ def test_text_that_fits_is_wrapped_without_loss_and_text_that_does_not_ends_in_a
     words = "clamp the plate flat on a thick metal block"
     assert " ".join(page.wrapped(words, 7, 30, 9)) == words
     assert page.wrapped(words, 7, 30, 1)[0].endswith("…")
+
+
+def test_a_document_carries_the_date_it_is_given_not_the_clocks() -> None:
+    made = PdfReader(io.BytesIO(Page("test", "test", "2026-03-14").pdf())).metadata
+    assert made.creation_date.date() == made.modification_date.date() == datetime.date(2026, 3, 14)
 
 
 def test_signs_of_the_trade_are_printable_and_foreign_letters_are_replaced_and_noted(page: Page) -> None:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
+import io
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
-from pieces import LASER, layers_of, palette
+from pieces import LASER, STEEL, layers_of, palette, pond
+from pypdf import PdfReader
 
 from tint.job.job import Job, write_job
 from tint.job.masks import mask_name
+from tint.job.readme import readme_text
+from tint.job.sheet import sheet_pdf
+from tint.job.summary import job_summary
+from tint.layers.layers import Layers
 
 
 def test_every_file_of_the_folder_is_explained(folder: Path, job: Job) -> None:
@@ -24,7 +31,7 @@ def test_every_file_of_the_folder_is_explained(folder: Path, job: Job) -> None:
 def test_it_gives_order_settings_remarks_and_cautions(folder: Path, job: Job) -> None:
     text = (folder / "README.txt").read_text(encoding="utf-8")
     flat = " ".join(text.split())
-    places = [flat.index(f"{layer.order}. layer {layer.number}, {layer.name}") for layer in job.layers]
+    places = [flat.index(f"{layer.order}. {layer.name} settings: {layer.setting}") for layer in job.layers]
     assert places == sorted(places)
     for words in (*job.cautions, *job.remarks, *(str(layer.setting) for layer in job.layers)):
         assert " ".join(words.split()) in flat
@@ -32,8 +39,47 @@ def test_it_gives_order_settings_remarks_and_cautions(folder: Path, job: Job) ->
     assert "scrap of the same batch (2026-03)" in flat
 
 
-def test_no_line_runs_off_a_screen(folder: Path) -> None:
-    assert max(len(line) for line in (folder / "README.txt").read_text(encoding="utf-8").splitlines()) <= 110
+def test_no_line_is_wider_than_100_columns_however_long_the_names(folder: Path, tmp_path: Path) -> None:
+    assert max(len(line) for line in (folder / "README.txt").read_text(encoding="utf-8").splitlines()) <= 100
+    chosen = palette(3, stock=dataclasses.replace(STEEL, name="reserve plate " * 12, batch="spring" * 20))
+    colours = tuple(dataclasses.replace(colour, name=f"{colour.name} {'wasserblau' * 12}") for colour in chosen.colours)
+    piece = layers_of(pond(3), 0.5, dataclasses.replace(chosen, colours=colours, name="palette " * 30), name="otter " * 30)
+    write_job(piece, LASER, tmp_path / "job", trial=True, hatch=True, inset_spot=0.25)
+    assert max(len(line) for line in (tmp_path / "job" / "README.txt").read_text(encoding="utf-8").splitlines()) <= 100
+
+
+def listed(folder: Path) -> set[str]:
+    """Files a README names, each with its folder; a folder named alone stands for what the README says is in it."""
+    text = (folder / "README.txt").read_text(encoding="utf-8")
+    table = text.split("\nFiles\n-----\n")[1].split("\n\n")[0]
+    first = {line.split()[0] for line in table.splitlines() if not line.startswith(" ")}
+    paths = set(re.findall(r"\b(?:masks|hatch|trial)/[\w.-]+\.\w+", text))
+    if "trial/" in first:
+        inside = " ".join(table.split("trial/")[1].split())
+        paths |= {f"trial/{name}" for name in re.findall(r"trial\.\w+|settings\.csv", inside.split(" proof.png")[0])}
+        paths |= {f"trial/{path}" for path in paths if path.startswith(("masks/", "hatch/"))}
+    return {name for name in first | paths if not name.startswith(".") and not name.endswith("/")}
+
+
+@pytest.mark.parametrize("which", ["folder", "full"])
+def test_the_readme_lists_exactly_the_files_of_the_folder(which: str, request: pytest.FixtureRequest) -> None:
+    place = request.getfixturevalue(which)
+    there = {path.relative_to(place).as_posix() for path in place.rglob("*") if path.is_file() and not path.name.startswith(".")}
+    assert listed(place) == there
+
+
+def test_the_order_and_the_jitter_are_explained_in_plain_words(folder: Path, job: Job) -> None:
+    flat = " ".join((folder / "README.txt").read_text(encoding="utf-8").split())
+    assert "Colours that shift most under jitter are marked first, while the plate is cold" in flat
+    assert f"Jitter is the mean shift of a colour (ΔE00) under {job.jitter}" in flat
+    assert "loudest" not in flat.lower() and "sensitivity" not in flat and "palette no." not in flat
+
+
+def test_notes_stand_in_the_readme_only(job: Job, layers: Layers) -> None:
+    noted = dataclasses.replace(job, notes=("12 specks smaller than 0.0028 mm² joined a neighbour (0.02 mm² in all)",))
+    assert noted.notes[0] in " ".join(readme_text(noted).split())
+    sheet = PdfReader(io.BytesIO(sheet_pdf(noted, layers))).pages[0].extract_text()
+    assert "specks" not in sheet and "specks" not in job_summary(noted)
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +108,7 @@ def test_trial_hatch_inset_and_thin_strokes_are_explained_in_words(full: Path) -
         "gaps narrower than the spot, which may close: 0.124 mm² in 1 place",
     ):  # fmt: skip
         assert words in flat, words
-    assert max(len(line) for line in text.splitlines()) <= 110
+    assert max(len(line) for line in text.splitlines()) <= 100
 
 
 def test_the_places_named_lie_on_the_strokes_they_are_about(full: Path) -> None:

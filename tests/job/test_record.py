@@ -29,13 +29,14 @@ def test_trial_inset_hatch_and_thin_places_come_back_too(layers: Layers, tmp_pat
 
 def test_a_job_of_the_first_tint_is_still_read(tmp_path: Path, job: Job) -> None:
     body = json.loads(job_text(job))
-    for name in ("thin", "inset_spot", "vanished", "hatched", "trial"):
+    for name in ("thin", "inset_spot", "vanished", "hatched", "trial", "in_full", "notes"):
         del body[name]
     for layer in body["layers"]:
         for name in ("scan_s", "lines", "jumps", "jump_mm"):
             del layer[name]
     (tmp_path / "job.json").write_text(json.dumps(body))
     read = read_job(tmp_path)
+    assert read.in_full == len(job.remarks) and read.notes == ()
     assert read.trial is None and read.thin == () and read.layers[0].lines == 0 and read.layers[0].setting == job.layers[0].setting
 
 

@@ -10,15 +10,32 @@ import shapely
 from pieces import layers_of, palette, pond
 from PIL import Image
 
-from tint.job.thumbnail import MAX_PROOF_BYTES, key_file, key_spots, proof_file, thumbnail_file
+from tint.job.thumbnail import BARE, MARKED, MAX_PROOF_BYTES, PARTLY, THUMB_PX, key_file, key_spots, proof_file, thumbnail_file
 from tint.layers.layers import Layers
 
 
 def test_a_thumbnail_is_dark_where_the_layer_is_marked(layers: Layers) -> None:
     for number in layers.used:
         grey = np.asarray(Image.open(io.BytesIO(thumbnail_file(layers, number))), float)
-        share = ((238 - grey) / (238 - 25)).mean()
-        assert share == pytest.approx((layers.labels == number).mean(), abs=0.01)
+        mask = layers.labels.reshape(40, 2, 60, 2) == number  # two labels to a pixel of the thumbnail
+        assert grey.shape == (120, 180)  # each repeated three times
+        grey = grey[::3, ::3]
+        assert ((grey == MARKED) == mask.all(axis=(1, 3))).all() and ((grey == BARE) == ~mask.any(axis=(1, 3))).all()
+
+
+@pytest.mark.parametrize("shape", [(1999, 1001), (90, 2000), (3, 7)])
+def test_a_line_one_pixel_wide_is_whole_and_visible_on_a_thumbnail_however_large_the_artwork(shape: tuple[int, int]) -> None:
+    labels = np.ones(shape, dtype=np.uint8)
+    labels[:, shape[1] // 2] = 2
+    labels[-1, -1] = 2
+    nothing = np.full((3, 3), np.nan)
+    grey = np.asarray(Image.open(io.BytesIO(thumbnail_file(Layers("reeds", 0.05, labels, palette(2), nothing, nothing[:, 0]), 2))))
+    assert max(grey.shape) <= 2 * THUMB_PX
+    lined = (grey <= PARTLY).all(axis=0)
+    assert lined.any() and lined.sum() / grey.shape[1] <= max(1 / THUMB_PX, 1 / shape[1]) * 1.5
+    assert grey[-1, -1] <= PARTLY and BARE - PARTLY > 100
+    other = np.asarray(Image.open(io.BytesIO(thumbnail_file(Layers("reeds", 0.05, labels, palette(2), nothing, nothing[:, 0]), 1))))
+    assert (grey == BARE).any() and (other[grey == BARE] == MARKED).all()
 
 
 def test_the_key_draws_lines_on_borders_only() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 from pathlib import Path
 from xml.etree import ElementTree
@@ -21,6 +20,7 @@ from tint.job.job import plan_job, read_job, write_job
 from tint.job.masks import layer_name
 from tint.job.trial import GAP_MM, SQUARE_MM, place_trial, trial_layers
 from tint.layers.layers import Layers
+from tint.measure.patches import read_settings
 from tint.setting import Stock
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -35,7 +35,7 @@ def tried(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_trial_holds_a_square_of_every_layer_in_marking_order(tried: Path) -> None:
     job = read_job(tried)
-    names = [layer_name(layer.number, layer.name) for layer in job.layers]
+    names = [layer_name(layer.order, layer.name) for layer in job.layers]
     assert {path.name for path in (tried / "trial").iterdir()} == {"trial.svg", "trial.dxf", "settings.csv", "masks", "hatch"}
     assert (tried / "trial" / "settings.csv").read_bytes() == (tried / "settings.csv").read_bytes()
     groups = ElementTree.parse(tried / "trial" / "trial.svg").getroot().findall(f"{SVG}g")
@@ -71,8 +71,8 @@ def test_readme_sheet_and_record_say_where_it_goes_and_that_it_comes_first(tried
 
 
 def _settings(folder: Path) -> list[tuple[float, float, float]]:
-    with (folder / "settings.csv").open(encoding="utf-8") as stream:
-        return [(float(row["speed_mm_s"]), float(row["spacing_mm"]), float(row["passes"])) for row in csv.DictReader(stream)]
+    setting = read_settings(folder / "settings.csv")
+    return list(zip(setting.speed_mm_s, setting.spacing_mm, setting.passes, strict=True))
 
 
 @settings(max_examples=200, deadline=None)

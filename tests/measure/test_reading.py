@@ -7,7 +7,7 @@ from tint.errors import FileError
 from tint.lab import delta_e00
 from tint.measure.patches import read_patches, reading_table
 from tint.measure.reading import patches_from_reading
-from tint.plan import plan_grid
+from tint.plan.first import plan_grid
 from tint.setting import Machine, Stock
 
 LASER = Machine("bench", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)

@@ -41,8 +41,8 @@ def film_patches(n: int, seed: int, growth: float = 1.0) -> Patches:
 
 @pytest.fixture(scope="module")
 def base(machine, stock):
-    """A model of 80 patches of the old batch."""
-    return fit(film_patches(80, 1), machine, stock)
+    """A model of 48 patches of the old batch."""
+    return fit(film_patches(48, 1), machine, stock)
 
 
 @pytest.fixture(scope="module")

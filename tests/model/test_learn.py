@@ -12,7 +12,7 @@ from tint.lab import delta_e00, lab_from_reflectance
 from tint.measure.patches import Patches, join_patches
 from tint.model.fit import fit
 from tint.model.model import predict
-from tint.model.radius import GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
+from tint.model.radius import FLATTERY, GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
 from tint.model.report import report_text
 from tint.process import process
 from tint.setting import Machine, Setting, Stock
@@ -98,7 +98,7 @@ def test_where_film_colour_fails_the_plain_process_predicts_and_the_report_says_
 
 
 def test_gross_errors_hardly_move_the_model(machine, stock):
-    clean = film_patches(60, 4)
+    clean = film_patches(40, 4)
     lab = clean.lab.copy()
     lab[[5, 30]] = [[30, 40, 40], [90, -30, 0]]
     at = film_settings(150, 7)
@@ -120,8 +120,9 @@ def test_a_calibrated_radius_covers_nine_of_ten_of_its_own_errors():
     spread = rng.uniform(0.5, 3, 400)
     error = np.abs(rng.normal(0, 2.0 * spread))
     calibration = calibrate(error, spread, 0.3)
-    inside = error <= calibration.radius_de00(spread, np.zeros(400))
-    assert 0.9 <= inside.mean() < 0.94  # a little more than nine of ten: held-out errors flatter
+    plain = Calibration(calibration.scale / FLATTERY, calibration.floor_de00)  # before the allowance for held-out flattery
+    inside = error <= plain.radius_de00(spread, np.zeros(400))
+    assert 0.9 <= inside.mean() < 0.92
 
 
 def test_the_radius_grows_by_the_stated_share_outside():

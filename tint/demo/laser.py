@@ -14,7 +14,7 @@ import numpy as np
 from tint.film import WAVELENGTH_NM, material_index, reflectance
 from tint.lab import lab_from_reflectance
 from tint.measure.patches import Patches
-from tint.plan import Grid
+from tint.plan.grid import Grid
 from tint.process import process
 from tint.setting import Machine, Setting, Stock
 

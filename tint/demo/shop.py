@@ -25,7 +25,8 @@ from tint.model.report import report_text
 from tint.palette.choose import choose_palette
 from tint.palette.palette import Palette
 from tint.palette.swatches import write_palette_and_picture
-from tint.plan import plan_grid, write_plate
+from tint.plan.first import plan_grid
+from tint.plan.plate import write_plate
 from tint.setting import Machine, Stock, toml_text
 
 PATCHES, COLOURS = 96, 9  # what a shop would mark in under an hour, and the layers a person keeps track of

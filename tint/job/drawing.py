@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
@@ -11,6 +12,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
+from tint.caution import SHORT
 from tint.job.hatch import line_paths
 from tint.job.inset import Inset
 from tint.job.masks import layer_name
@@ -22,6 +24,7 @@ from tint.layers.layers import Layers
 # A nanometre. Coarser rounding opens slivers where a corner of one layer lies along an edge of its neighbour: 0.1 µm over
 # 60 mm leaves up to 0.003 mm² bare or marked twice.
 SVG_DECIMALS = 6
+DXF_COMMENT = 80  # characters of a comment line (group code 999); readers allow 255 and more
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -43,11 +46,12 @@ def svg_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = 
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" height="{height}mm" '
         f'viewBox="0 0 {width} {height}">\n',
         f"<title>{_xml(layers.name)}</title>\n",
+        f"<desc>{_xml(SHORT)}</desc>\n",
     ]
     for layer in planned:
-        name = quoteattr("layer-" + layer_name(layer.number, layer.name))
+        name = quoteattr("layer-" + layer_name(layer.order, layer.name))
         out.append(f'<g id={name} fill="{hex_from_lab(layer.lab)}" fill-rule="evenodd" stroke="none">\n')
-        out.append(f"<title>{_xml(f'layer {layer.number} · {layer.name} · marked no. {layer.order} · {layer.setting}')}</title>\n")
+        out.append(f"<title>{_xml(f'{layer.order} · {layer.name} · {layer.setting}')}</title>\n")
         out.extend(f'<path d="{path}"/>\n' for path in _paths(_outline(layers, inset, layer.number)))
         out.append("</g>\n")
         out.extend(_centre_group(layer, inset))
@@ -58,11 +62,11 @@ def svg_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = 
 def _centre_group(layer: JobLayer, inset: Inset | None) -> list[str]:
     if inset is None or inset.centre_lines[layer.number - 1].is_empty:
         return []
-    name = quoteattr("centre-" + layer_name(layer.number, layer.name))
+    name = quoteattr("centre-" + layer_name(layer.order, layer.name))
     pen = f'stroke="{hex_from_lab(layer.lab)}" stroke-width="{float(layer.setting.spacing_mm):g}"'
     return [
         f'<g id={name} fill="none" {pen}>\n',
-        f"<title>{_xml(f'layer {layer.number} · {layer.name} · centre lines: follow each once, do not fill')}</title>\n",
+        f"<title>{_xml(f'{layer.order} · {layer.name} · centre lines: follow each once, do not fill')}</title>\n",
         *(f'<path d="{path}"/>\n' for path in line_paths(inset.centre_lines[layer.number - 1], SVG_DECIMALS)),
         "</g>\n",
     ]
@@ -72,9 +76,9 @@ def _outline(layers: Layers, inset: Inset | None, number: int) -> Any:
     return layers.outlines[number - 1] if inset is None else inset.regions[number - 1]
 
 
-def centre_name(number: int, name: str) -> str:
+def centre_name(order: int, name: str) -> str:
     """Name of the DXF layer with a layer's centre lines, such as "04-dark-blue-centre"."""
-    return f"{layer_name(number, name)}-centre"
+    return f"{layer_name(order, name)}-centre"
 
 
 def dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = None) -> str:
@@ -88,7 +92,8 @@ def dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None = 
     Notes
     -----
     DXF counts y upwards: the artwork's bottom left corner is the origin. A hole is a polyline inside another; programs
-    fill such a drawing even-odd. Equal input gives equal text: the file carries no date.
+    fill such a drawing even-odd. Equal input gives equal text: the file carries no date. Comments (group code 999) at its
+    head hold the caution.
     """
     from ezdxf import options
 
@@ -110,26 +115,27 @@ def _dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None) 
     document.header["$EXTMIN"], document.header["$EXTMAX"] = (0, 0, 0), (layers.width_mm, layers.height_mm, 0)
     for layer in planned:
         rgb = tuple(int(value) for value in srgb255_from_lab(layer.lab))
-        document.layers.add(layer_name(layer.number, layer.name), true_color=ezdxf.rgb2int(rgb))
+        document.layers.add(layer_name(layer.order, layer.name), true_color=ezdxf.rgb2int(rgb))
         if inset is not None and not inset.centre_lines[layer.number - 1].is_empty:
-            document.layers.add(centre_name(layer.number, layer.name), true_color=ezdxf.rgb2int(rgb))
+            document.layers.add(centre_name(layer.order, layer.name), true_color=ezdxf.rgb2int(rgb))
     owner, handle = document.modelspace().layout_key, int(str(document.entitydb.handles), 16)
     entities: list[str] = []
     for layer in planned:
         lines = _closed(_outline(layers, inset, layer.number))
-        drawn = _polylines(lines, layers.height_mm, layer_name(layer.number, layer.name), True, owner, handle)
+        drawn = _polylines(lines, layers.height_mm, layer_name(layer.order, layer.name), True, owner, handle)
         handle += len(drawn)
         entities += drawn
         if inset is not None:
             lines = _open(inset.centre_lines[layer.number - 1])
-            drawn = _polylines(lines, layers.height_mm, centre_name(layer.number, layer.name), False, owner, handle)
+            drawn = _polylines(lines, layers.height_mm, centre_name(layer.order, layer.name), False, owner, handle)
             handle += len(drawn)
             entities += drawn
     document.entitydb.handles.reset(f"{handle:X}")  # becomes the file's next free handle
     out = io.StringIO()
     document.write(out)
     before, mark, after = out.getvalue().partition("  2\nENTITIES\n")
-    return "".join([before, mark, *entities, after])
+    comment = "".join(f"999\n{line}\n" for line in textwrap.wrap(SHORT, DXF_COMMENT))
+    return "".join([comment, before, mark, *entities, after])
 
 
 def _closed(outline: Any) -> list[np.ndarray]:

@@ -14,6 +14,7 @@ from typing import IO, Any
 
 import numpy as np
 
+from tint.caution import SHORT
 from tint.errors import LimitError
 from tint.job.masks import layer_name
 from tint.job.order import JobLayer
@@ -116,11 +117,11 @@ def write_hatch_svg(
     centre_lines : shapely MultiLineString [mm] of strokes too narrow for scan lines, written after them
     """
     width, height = (f"{side:.6f}".rstrip("0").rstrip(".") for side in size_mm)
-    colour, name = hex_from_lab(layer.lab), layer_name(layer.number, layer.name)
+    colour, name = hex_from_lab(layer.lab), layer_name(layer.order, layer.name)
     pen_mm = float(layer.setting.spacing_mm)
     stream.write(
         f'<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" '
-        f'height="{height}mm" viewBox="0 0 {width} {height}">\n<title>{name}: {layer.setting}</title>\n'
+        f'height="{height}mm" viewBox="0 0 {width} {height}">\n<title>{name}: {layer.setting}</title>\n<desc>{SHORT}</desc>\n'
         f'<g id="hatch-{name}" fill="none" stroke="{colour}" stroke-width="{pen_mm:g}">\n'
     )
     count, length_mm = 0, 0.0

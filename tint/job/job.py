@@ -7,7 +7,7 @@ import datetime
 from collections.abc import Sequence
 from pathlib import Path
 
-from tint.caution import cautions
+from tint.caution import SHORT, cautions
 from tint.errors import DataError, LimitError
 from tint.files import new_folder, refuse_folder
 from tint.job.drawing import dxf_text, svg_text
@@ -18,13 +18,14 @@ from tint.job.masks import hatch_name, mask_name, mask_png, pitch_remark
 from tint.job.order import JobLayer, Timing, heat_remarks, plan_order
 from tint.job.readme import readme_text
 from tint.job.record import FILE_NAME, Job, job_text, read_job
+from tint.job.remarks import machine_remark, split_remarks, stock_remark
 from tint.job.thin import thin_places, thin_remark
 from tint.job.timing import timing_of
 from tint.job.trial import Trial, place_trial, trial_layers, trial_order
 from tint.layers.layers import Layers
 from tint.measure.patches import settings_table
 from tint.process import spot_mm
-from tint.setting import Machine, Setting
+from tint.setting import Machine, Setting, Stock
 
 __all__ = ["Job", "plan_job", "read_job", "write_job"]
 
@@ -34,7 +35,7 @@ SLACK_MM = 1e-6  # rounding of sizes; a nanometre
 def write_job(
     layers: Layers, machine: Machine, folder: str | Path, *, force: bool = False, at_mm: tuple[float, float] | None = None,
     date: str | None = None, timing: Timing | None = None, heat: HeatInputs | None = None, inset_spot: float = 0.0,
-    hatch: bool = False, trial: bool = False,
+    hatch: bool = False, trial: bool = False, stock: Stock | None = None,
 ) -> Job:  # fmt: skip
     """Job of the layers, written as a folder: drawings, masks, settings, proof, sheet and a README.
 
@@ -49,6 +50,7 @@ def write_job(
         border's true width is narrower than the 1/e² spot, and an inset too large leaves bare hairlines
     hatch : write every scan line of every layer too
     trial : write a row of small squares, one of each layer, for the blank's edge too
+    stock : the piece, where it is another blank of the same metal; None takes what the palette was made on
 
     Raises
     ------
@@ -58,14 +60,15 @@ def write_job(
         No layer is used.
     LimitError
         A setting outside the machine, artwork larger than the machine's field or the blank, an inset that leaves nothing, a
-        spacing that makes too many scan lines, no room for the trial.
+        spacing that makes too many scan lines, no room for the trial, a piece of another metal.
     """
     from tint.job.sheet import sheet_pdf
     from tint.layers.proof import proof_image
 
     refuse_folder(folder, "job", force)
+    made_on, layers = layers.palette.stock, _on_stock(layers, stock)
     inset = inset_layers(layers, machine, inset_spot) if inset_spot else None
-    job = _planned(layers, machine, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
+    job = _planned(layers, machine, made_on, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
     with new_folder(folder, "job", force=force) as place:
         _write_layers(place, layers, job.layers, inset, hatch)
         if job.trial is not None:
@@ -110,20 +113,30 @@ def _trial(
 def plan_job(
     layers: Layers, machine: Machine, *, at_mm: tuple[float, float] | None = None, date: str | None = None,
     timing: Timing | None = None, heat: HeatInputs | None = None, inset_spot: float = 0.0, hatch: bool = False,
-    trial: bool = False,
+    trial: bool = False, stock: Stock | None = None,
 ) -> Job:  # fmt: skip
     """Job of the layers, nothing written; parameters and errors as `write_job`."""
+    made_on, layers = layers.palette.stock, _on_stock(layers, stock)
     inset = inset_layers(layers, machine, inset_spot) if inset_spot else None
-    return _planned(layers, machine, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
+    return _planned(layers, machine, made_on, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
+
+
+def _on_stock(layers: Layers, stock: Stock | None) -> Layers:
+    """The same layers on another piece; `_planned` remarks on it and refuses another metal."""
+    if stock is None or stock == layers.palette.stock:
+        return layers
+    return dataclasses.replace(layers, palette=dataclasses.replace(layers.palette, stock=stock))
 
 
 def _planned(
-    layers: Layers, machine: Machine, inset: Inset | None, at_mm: tuple[float, float] | None, date: str | None,
+    layers: Layers, machine: Machine, made_on: Stock, inset: Inset | None, at_mm: tuple[float, float] | None, date: str | None,
     timing: Timing | None, heat: HeatInputs | None, inset_spot: float, hatch: bool, trial: bool,
 ) -> Job:  # fmt: skip
     if not layers.used:
         raise DataError(f"{layers.name} uses no colour of the palette: nothing to mark. Separate other artwork.")
     timing, heat = timing or timing_of(machine), heat or HeatInputs()
+    palette = layers.palette
+    first = (*palette.remarks, machine_remark(palette.machine, machine), stock_remark(made_on, palette.stock))
     size_mm = (round(layers.width_mm, 6), round(layers.height_mm, 6))
     place_mm = _place_mm(layers, machine, at_mm)
     planned = plan_order(layers, machine, timing, heat, inset)
@@ -134,31 +147,32 @@ def _planned(
         squares = dataclasses.replace(squares, time_s=round(time_s, 2))
     thin = thin_places(layers, spot_mm(machine))
     height_px, width_px = layers.labels.shape
+    said, notes = split_remarks(layers.remarks)
     remarks = [
-        *layers.palette.remarks,
-        *_other_machine(layers, machine),
         *heat_remarks(layers, planned, heat),
         inset_remark(inset, inset_spot) if inset else "",
         pitch_remark(width_px, height_px, layers.pitch_mm),
-        *layers.remarks,
+        *said,
         thin_remark(thin, spot_mm(machine)),
     ]
+    first, remarks = (tuple(dict.fromkeys(line for line in lines if line)) for lines in (first, remarks))
     return Job(
         layers.name, _iso_date(date), *size_mm, place_mm, layers.pitch_mm,
-        machine, layers.palette.stock, layers.palette.name, planned, tuple(line for line in dict.fromkeys(remarks) if line),
-        cautions(machine.wavelength_nm, layers.palette.stock.grade), timing, heat, layers.palette.jitter, thin, float(inset_spot),
-        inset.vanished if inset else (), hatch, squares,
+        machine, palette.stock, palette.name, planned, (*first, *(line for line in remarks if line not in first)),
+        cautions(machine.wavelength_nm, palette.stock.grade), timing, heat, palette.jitter, thin, float(inset_spot),
+        inset.vanished if inset else (), hatch, squares, len(first), notes,
     )  # fmt: skip
 
 
 def settings_text(planned: Sequence[JobLayer]) -> str:
-    """CSV text of the settings in marking order: order, layer, name, then the fields of a setting."""
+    """CSV text of the settings in marking order: order, layer (palette number), name, the fields of a setting; caution first."""
     extra = {
         "order": [layer.order for layer in planned],
         "layer": [layer.number for layer in planned],
         "name": [layer.name for layer in planned],
     }
-    return settings_table(Setting.from_table([layer.setting.table() for layer in planned]), extra)
+    table = settings_table(Setting.from_table([layer.setting.table() for layer in planned]), extra)
+    return f"# caution: {SHORT}\n{table}"
 
 
 def _place_mm(layers: Layers, machine: Machine, at_mm: tuple[float, float] | None) -> tuple[float, float]:
@@ -180,17 +194,6 @@ def _place_mm(layers: Layers, machine: Machine, at_mm: tuple[float, float] | Non
             f"0 to {blank[1] - size[1]:g} mm."
         )
     return x, y
-
-
-def _other_machine(layers: Layers, machine: Machine) -> tuple[str, ...]:
-    made_on = layers.palette.machine
-    if machine == made_on:
-        return ()
-    if machine.name != made_on.name:
-        what = f"the palette was made on {made_on.name}, this job is for {machine.name}"
-    else:
-        what = f"{machine.name} has changed since the palette was made on it"
-    return (f"Other machine: {what}. Colours will shift: mark and compare the trial before the piece.",)
 
 
 def _iso_date(date: str | None) -> str:

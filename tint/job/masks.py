@@ -26,25 +26,25 @@ def safe_name(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:MAX_NAME_LENGTH].rstrip("-") or "colour"
 
 
-def layer_name(number: int, name: str) -> str:
-    """Name of a layer in every file of the job, such as "04-dark-blue"; the number makes it unique.
+def layer_name(order: int, name: str) -> str:
+    """Name of a layer in every file of the job, such as "04-dark-blue"; its place in the marking order makes it unique.
 
     Examples
     --------
     >>> layer_name(4, "Dark blue")
     '04-dark-blue'
     """
-    return f"{number:02d}-{safe_name(name)}"
+    return f"{order:02d}-{safe_name(name)}"
 
 
 def mask_name(layer: JobLayer) -> str:
     """File name of a layer's mask, such as "04-dark-blue.png"."""
-    return f"{layer_name(layer.number, layer.name)}.png"
+    return f"{layer_name(layer.order, layer.name)}.png"
 
 
 def hatch_name(layer: JobLayer) -> str:
     """File name of a layer's scan lines, such as "04-dark-blue.svg"."""
-    return f"{layer_name(layer.number, layer.name)}.svg"
+    return f"{layer_name(layer.order, layer.name)}.svg"
 
 
 def mask_png(labels: np.ndarray, number: int, pitch_mm: float) -> bytes:
@@ -83,7 +83,7 @@ def pitch_remark(width_px: int, height_px: int, pitch_mm: float) -> str:
     width_mm, height_mm = width_px * pitch_mm, height_px * pitch_mm
     off_um = (width_px / per_m * 1e3 - width_mm) * 1e3
     return (
-        f"Masks: a PNG cannot state {pitch_mm:.6g} mm per pixel exactly; loaded by its own pitch a mask is {off_um:+.2g} µm "
+        f"Masks: a PNG cannot state {pitch_mm:.4g} mm per pixel exactly; loaded by its own pitch a mask is {off_um:+.2g} µm "
         f"off in width. Type in the size: {width_mm:.4f} × {height_mm:.4f} mm."
     )
 

@@ -18,8 +18,8 @@ from tint.process import process
 from tint.setting import Machine, Setting
 
 RULE = (
-    "Loudest colours first, while the plate is cold; among equally loud ones the layer that brings the least heat into "
-    "the plate comes first."
+    "Colours that shift most under jitter are marked first, while the plate is cold; among equals the layer that brings the "
+    "least heat into the plate comes first."
 )
 LOUDNESS_STEP_DE00 = 0.5  # sensitivities this close count as equal: they are estimated no better (no source)
 
@@ -88,8 +88,8 @@ class JobLayer:
 
     Parameters
     ----------
-    order : when it is marked, 1 first
-    number : number of its palette colour, the same in every file
+    order : when it is marked, 1 first; the number people see, in file names and on the sheet
+    number : number of its palette colour, for programs
     name : name of its palette colour
     setting : single setting
     lab : predicted colour, CIELAB D50/2°
@@ -140,7 +140,7 @@ def plan_order(
 
     Notes
     -----
-    Order: see `RULE`. A loud colour changes most when the plate is not as cold as the test grid was, so it gets the
+    Order: see `RULE`. A colour that shifts most under jitter changes most when the plate is not as cold as the test grid was, so it gets the
     coldest plate; heat already in the plate then falls on colours that show it least. Waits let the plate cool to
     `HeatInputs.warm_start_k` before a layer starts.
     """
@@ -264,7 +264,7 @@ def _sorted_numbers(layers: Layers, machine: Machine) -> list[int]:
         try:
             machine.check(colours[number - 1].setting)
         except LimitError as error:
-            raise LimitError(f"layer {number}, {colours[number - 1].name}: {error}") from None
+            raise LimitError(f"{colours[number - 1].name} (palette no. {number}): {error}") from None
 
     def key(number: int) -> tuple[float, float, int]:
         colour = colours[number - 1]

@@ -13,14 +13,19 @@ ELLIPSIS = "…"
 
 
 class Page:
-    """A PDF being drawn; x to the right, y down [mm], text placed by its baseline, sizes [pt], greys 0 black to 1 white."""
+    """A PDF being drawn; x to the right, y down [mm], text placed by its baseline, sizes [pt], greys 0 black to 1 white.
 
-    def __init__(self, title: str, subject: str) -> None:
+    The document carries `date` (ISO), not the clock's: equal pages give equal files.
+    """
+
+    def __init__(self, title: str, subject: str, date: str = "2000-01-01") -> None:
         from reportlab.pdfgen.canvas import Canvas
 
         self._out = io.BytesIO()
         size = tuple(side / MM_PER_PT for side in A4_MM)
         self._canvas = Canvas(self._out, pagesize=size, pageCompression=1, invariant=1)
+        stamp = f"D:{date.replace('-', '')}000000Z"  # PDF 1.7 (ISO 32000-1), section 7.9.4
+        self._canvas.setDateFormatter(lambda *_: stamp)
         self._canvas.setTitle(title)
         self._canvas.setSubject(subject)
         self._canvas.setCreator("tint")

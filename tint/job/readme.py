@@ -17,15 +17,15 @@ COLUMNS = 100
 def readme_text(job: Job) -> str:
     """Text of README.txt for a job."""
     stock, machine = job.stock, job.machine
-    parts = [
-        _title(f"Job: {job.name}", "="),
-        f"{job.width_mm:g} × {job.height_mm:g} mm on {stock.name} ({_stock_words(job)}),",
-        f"marked on {machine.name} ({machine.max_power_w:g} W, {machine.wavelength_nm:g} nm).",
-        f"Written {job.date} from palette {job.palette}.",
-        "",
-    ]
+    head = (
+        f"{job.width_mm:g} × {job.height_mm:g} mm on {stock.name} ({_stock_words(job)}), marked on {machine.name} "
+        f"({machine.max_power_w:g} W, {machine.wavelength_nm:g} nm). Written {job.date} from palette {job.palette}."
+    )
+    parts = [_title(f"Job: {job.name}", "="), *_wrap(head), ""]
     if job.remarks:
         parts += [_title("Read this first"), *_list(job.remarks), ""]
+    if job.notes:
+        parts += [_title("Good to know"), *_list(job.notes), ""]
     parts += [_title("Files"), *_files(job), "", _title("At the machine"), *_steps(job), ""]
     parts += [_title("Layers in marking order"), *_layers(job), ""]
     parts += [_title("Times and heat"), *_times(job), ""]
@@ -47,11 +47,11 @@ def _files(job: Job) -> list[str]:
     return _table(
         ("sheet.pdf", "the job sheet: print it and keep it at the machine"),
         ("settings.csv", "the settings of every layer, one line each, in marking order; units stand in the column names; opens "
-         "in any spreadsheet"),
-        ("layers.svg", "the drawing in millimetres, one group per layer; open it in a drawing program or load it as vector artwork"),
+         "in any spreadsheet. Column order is the number used in this whole folder; column layer is the colour's number in the palette"),
+        ("layers.svg", "the drawing in millimetres, one group per layer in marking order; open it in a drawing program or load it as vector artwork"),
         ("layers.dxf", "the same drawing for CAD programs: millimetres, one drawing layer per colour, closed polylines, holes as "
          "polylines inside (fill even-odd); its origin is the bottom left corner of the artwork"),
-        (f"masks/{first}", f"and so on: one black-and-white picture per layer at {job.pitch_mm:.6g} mm per pixel, each the whole "
+        (f"masks/{first}", f"and so on: one black-and-white picture per layer at {job.pitch_mm:.4g} mm per pixel, each the whole "
          f"artwork, {wide_px * job.pitch_mm:.4f} × {high_px * job.pitch_mm:.4f} mm in whole pixels: all lie exactly on each other. "
          f"{POLARITY}"),
         *extra,
@@ -104,26 +104,32 @@ def _centre_words(job: Job) -> str:
 
 
 def _layers(job: Job) -> list[str]:
-    out = []
+    out = [*_wrap(f"The numbers are the marking order, the same in every file. {_jitter_words(job)}"), ""]
     for layer in job.layers:
         hatch = layer.setting.as_dict()["hatch_deg"]
         lab = " ".join(f"{value:.1f}" for value in layer.lab)
         facts = [
             f"settings: {layer.setting} · hatch {'not noted: use 0°' if hatch is None else f'{hatch:g}°'}",
             f"colour: L a b {lab} (screen {hex_from_lab(layer.lab)}); 9 of 10 marks within ΔE00 {layer.de00_90:.1f}; "
-            f"sensitivity {layer.sensitivity_de00:.1f} ΔE00",
-            f"area {layer.area_mm2:.1f} mm², about {clock(layer.time_s)}; mask masks/{mask_name(layer)}",
+            f"jitter {layer.sensitivity_de00:.1f} ΔE00",
+            f"area {layer.area_mm2:.1f} mm², about {clock(layer.time_s)}; mask masks/{mask_name(layer)}"
+            + (f"; scan lines hatch/{hatch_name(layer)}" if job.hatched else ""),
         ]
         if layer.remark:
             facts.append(f"heat: {layer.remark}")
         facts += [f"narrower than the spot: {_thin_words(item)}" for item in job.thin if item.number == layer.number]
         facts += _vanished_words(job, layer.number)
-        out.append(f"{layer.order}. layer {layer.number}, {layer.name}")
+        out += _wrap(f"{layer.order}. {layer.name}", "", "   ")
         out += [line for fact in facts for line in _wrap(fact, "     ", "       ")]
     for item in job.thin:
         if item.number == 0:
             out += ["bare metal", *_wrap(f"gaps narrower than the spot, which may close: {_thin_words(item)}", "     ", "       ")]
     return out
+
+
+def _jitter_words(job: Job) -> str:
+    what = job.jitter or "the machine's usual straying from its dials"
+    return f"Jitter is the mean shift of a colour (ΔE00) under {what}: the larger, the more a small fault shows."
 
 
 def _thin_words(item: Thin) -> str:
@@ -152,7 +158,8 @@ def _times(job: Job) -> list[str]:
         "Time one layer with a watch before you promise a date; two whole jobs timed (tint job --timed) give the machine's own numbers.",
         f"Heat: the plate as one body, {job.heat.absorptivity:.0%} of the laser's power absorbed, {job.heat.loss_w_m2_k:g} W/(m² K) "
         f"lost to the air; a wait is asked for until it is {job.heat.warm_start_k:g} K above the room. The spot being marked is hotter.",
-        f"Order: {RULE}",
+        f"Order: {RULE} Jitter is the machine straying a little from its dials; it shows most in such colours, and a warm plate "
+        "would add to it.",
     ))  # fmt: skip
 
 
@@ -163,7 +170,8 @@ def _stock_words(job: Job) -> str:
 
 
 def _title(text: str, line: str = "-") -> str:
-    return f"{text}\n{line * len(text)}"
+    lines = _wrap(text)
+    return "\n".join([*lines, line * max(len(each) for each in lines)])
 
 
 def _table(*rows: tuple[str, str]) -> list[str]:
@@ -176,5 +184,6 @@ def _list(lines: tuple[str, ...], numbered: bool = False) -> list[str]:
     return [part for head, line in zip(heads, lines, strict=True) for part in _wrap(line, head, " " * len(head))]
 
 
-def _wrap(text: str, first: str, rest: str) -> list[str]:
-    return textwrap.wrap(text, COLUMNS, initial_indent=first, subsequent_indent=rest, break_long_words=False) or [first]
+def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:
+    lines = textwrap.wrap(text, COLUMNS, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)  # file names
+    return lines or [first]

@@ -35,6 +35,8 @@ class Job:
     palette : name of the palette
     layers : one or more, in marking order
     remarks : what a reader must know, most important first, such as "simulated" or "camera colours"
+    in_full : number of remarks, from the first on, that no print may shorten: of the palette, other stock, other machine
+    notes : what only README.txt says
     cautions : safety, in full
     timing : what the times are computed with
     heat : what the plate temperatures are computed with
@@ -66,6 +68,8 @@ class Job:
     vanished: tuple[Vanished, ...] = ()
     hatched: bool = False
     trial: Trial | None = None
+    in_full: int = 0
+    notes: tuple[str, ...] = ()
 
     @property
     def marking_s(self) -> float:
@@ -93,6 +97,8 @@ class Job:
             "pitch_mm": self.pitch_mm,
             "palette": self.palette,
             "remarks": list(self.remarks),
+            "in_full": self.in_full,
+            "notes": list(self.notes),
             "order_rule": RULE,
             "marking_s": self.marking_s,
             "wait_s": self.wait_s,
@@ -145,13 +151,14 @@ def read_job(folder: str | Path) -> Job:
 
 
 def _extras_from(body: dict[str, Any]) -> tuple[Any, ...]:
-    """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial."""
+    """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial, in_full, notes."""
     thin = tuple(Thin(**{**item, "at_mm": tuple(_pair(at) for at in item["at_mm"])}) for item in body.get("thin", ()))
     vanished = tuple(Vanished(**item) for item in body.get("vanished", ()))
     trial = body.get("trial")
     if trial is not None:
         trial = Trial(**{**trial, "at_mm": _pair(trial["at_mm"]), "field_mm": _pair(trial["field_mm"])})
-    return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial
+    told = int(body.get("in_full", len(body["remarks"]))), tuple(str(line) for line in body.get("notes", ()))
+    return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial, *told
 
 
 def _pair(values: Any) -> tuple[float, float]:

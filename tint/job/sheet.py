@@ -9,6 +9,7 @@ from tint.job.masks import POLARITY, mask_name
 from tint.job.order import JobLayer, clock
 from tint.job.page import A4_MM, Page
 from tint.job.record import Job
+from tint.job.remarks import OTHER_MACHINE
 from tint.job.thumbnail import key_file, key_spots, proof_file, thumbnail_file
 from tint.lab import srgb1_from_lab
 from tint.layers.layers import Layers
@@ -18,16 +19,21 @@ ONE_PAGE_LAYERS = 10
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 12.0, A4_MM[0] - 12.0, 11.0, A4_MM[1] - 9.0
 WIDTH_MM = RIGHT_MM - LEFT_MM
 ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; highest: more is wasted paper
-PICTURE_MM = (24.5, 62.0)
+PICTURE_MM = (24.5, 110.0)
+KEY_MM = 60.0  # least width of the key where a large proof leaves it less than half
+NEAR_TRUE = 1.15  # pictures this little larger than the piece are drawn at its true size
+DISC_MM = 2.0
 MOST_SPARE_MM = 22.0
-HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 33.0, 11.1
-CAUTION_PT, CAUTION_LEAD_MM = 5.8, 2.55
+HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 34.0, 11.1
+REMARK_MM = 3.3  # from line to line
+MOST_REMARKS = 45  # lines; more than half a page of remarks helps nobody
+CAUTION_PT, CAUTION_LEAD_MM = 6.4, 2.75
 GREY = 0.38  # of secondary text: prints and copies well
 COLUMNS = (  # heading, unit, width [mm]
     ("order", "", 9.0), ("layer", "colour", 14.0), ("name", "mask file", 32.5),
     ("power", "%", 9.5), ("speed", "mm/s", 11.5), ("frequency", "kHz", 13.0), ("pulse", "ns", 9.0), ("spacing", "mm", 11.5),
     ("passes", "", 9.0), ("focus", "mm", 9.0), ("hatch", "°", 8.5),
-    ("colour", "L, a, b", 11.5), ("∆E00 90 %", "sensitivity", 13.0), ("area", "time", 12.5), ("mask", "dark: mark", 12.5),
+    ("colour", "L, a, b", 11.5), ("∆E00 90 %", "jitter", 13.0), ("area", "time", 12.5), ("mask", "dark: mark", 12.5),
 )  # fmt: skip
 
 
@@ -56,7 +62,7 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
     Up to ten layers stand on one page; more continue on the next. Every layer can be told by its number without colour.
     Characters the sheet's font lacks are replaced and the reader is sent to job.json.
     """
-    page = Page(f"Job sheet: {job.name}", f"{job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}")
+    page = Page(f"Job sheet: {job.name}", f"{job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}", job.date)
     plan = _planned(page, job)
     pages = max(len(plan.pages), plan.closing_page + 1)
     for index in range(pages):
@@ -72,7 +78,7 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
                 _totals(page, job, y)
                 y += TOTAL_MM + 3
         if index == plan.closing_page:
-            closing_mm = CHECKS_MM + plan.spare_mm + _cautions_mm(page, job) + 4
+            closing_mm = CHECKS_MM + plan.spare_mm + _cautions_mm(page, job) + 2
             _closing(page, job, BOTTOM_MM - closing_mm if index == 0 else y, plan.spare_mm)
         _footer(page)
         if index < pages - 1:
@@ -83,22 +89,24 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
 def _planned(page: Page, job: Job) -> _Plan:
     count = len(job.layers)
     top = TOP_MM + HEADER_MM + FACTS_MM + HEAD_ROW_MM
-    closing = CHECKS_MM + _cautions_mm(page, job) + 4
-    free = BOTTOM_MM - top - 7 - (TRIAL_MM if job.trial else 0)
-    most = 8 if count <= 7 else 6
-    if count <= ONE_PAGE_LAYERS:  # the rest stands in README.txt
-        most = min(most, int((free - TOTAL_MM - closing - count * ROW_MM[0] - PICTURE_MM[0] - 4.5) // 3.3))
-    remark_lines = min(sum(len(lines) for lines in _remark_lines(page, job)), max(most, 2))
-    free -= remark_lines * 3.3 + 4.5 if remark_lines else 0
-    if count <= ONE_PAGE_LAYERS:
+    closing = CHECKS_MM + _cautions_mm(page, job) + 2
+    free = BOTTOM_MM - top - 4 - (TRIAL_MM if job.trial else 0)
+    lines = [len(wrapped) for wrapped in _remark_lines(page, job)]
+    most = int((free - TOTAL_MM - closing - count * ROW_MM[0] - PICTURE_MM[0] - 4.5) // REMARK_MM)
+    in_full = max(job.in_full, 1)
+    least = sum(lines[:in_full]) + (len(lines) > in_full)  # a line says where the rest is
+    one_page = count <= ONE_PAGE_LAYERS and least <= most
+    remark_lines = min(sum(lines), most if one_page else max(least, 16), MOST_REMARKS)
+    free -= remark_lines * REMARK_MM + 4.5 if remark_lines else 0
+    if one_page:
         free -= TOTAL_MM + closing
         row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
         picture = min(max(free - count * row, PICTURE_MM[0]), PICTURE_MM[1])
-        picture = _picture_scale(job, picture)[1]
+        picture = _arranged(job, picture).height_mm
         spare = min(max(free - count * row - picture, 0.0), MOST_SPARE_MM)
         return _Plan(remark_lines, picture, row, (job.layers,), 0, spare)
-    row, picture = 10.5, _picture_scale(job, 46.0)[1]
-    first = int((free - picture - TOTAL_MM) // row)
+    row, picture = 10.5, _arranged(job, 46.0).height_mm
+    first = min(max(int((free - picture - TOTAL_MM) // row), 1), count)
     later = int((BOTTOM_MM - TOP_MM - HEADER_MM - HEAD_ROW_MM - TOTAL_MM) // row)
     starts = [0, *range(first, count, later)]
     pages = tuple(job.layers[start:end] for start, end in zip(starts, [*starts[1:], count], strict=True))
@@ -110,45 +118,60 @@ def _planned(page: Page, job: Job) -> _Plan:
 def _header(page: Page, job: Job, number: int, pages: int) -> float:
     page.text(LEFT_MM, TOP_MM + 3, "JOB SHEET", 7, bold=True, grey=GREY)
     page.text(LEFT_MM, TOP_MM + 11, job.name, 18, bold=True, width_mm=128)
-    right = [job.date, f"palette {job.palette}", f"page {number} of {pages}"]
-    for line, text in enumerate(right):
-        page.text(RIGHT_MM, TOP_MM + 3 + line * 4, text, 7.5, align="right", grey=0.0 if line == 0 else GREY, width_mm=52)
+    page.text(RIGHT_MM, TOP_MM + 3, f"{job.date} · page {number} of {pages}", 7.5, align="right")
+    beside_mm = WIDTH_MM - min(page.width_mm(page.printable(job.name, True), 18, bold=True), 128) - 6
+    for line, text in enumerate(page.wrapped(f"palette {job.palette}", 7.5, beside_mm, 2)):
+        page.text(RIGHT_MM, TOP_MM + 7.2 + line * 3.8, text, 7.5, align="right", grey=GREY)
     page.line(LEFT_MM, TOP_MM + 14, RIGHT_MM, TOP_MM + 14, 1.2)
     return TOP_MM + HEADER_MM
 
 
 def _remark_lines(page: Page, job: Job) -> list[list[str]]:
-    return [page.wrapped(remark, 7, WIDTH_MM - 27, 3, bold=index == 0) for index, remark in enumerate(job.remarks)]
+    """Lines of each remark; those the job wants in full are never shortened."""
+    in_full = max(job.in_full, 1)
+    return [
+        page.wrapped(remark if index else f"READ FIRST: {remark}", 7, WIDTH_MM - 6, 99 if index < in_full else 3, _bold(index, remark))
+        for index, remark in enumerate(job.remarks)
+    ]
+
+
+def _bold(index: int, remark: str) -> bool:
+    return index == 0 or remark.startswith(OTHER_MACHINE)
 
 
 def _remarks(page: Page, job: Job, y: float, most: int) -> float:
     if not most:
         return y
-    lines = [(line, index == 0) for index, remark in enumerate(_remark_lines(page, job)) for line in remark]
+    lines = [
+        (line, _bold(index, remark))
+        for index, (remark, wrapped) in enumerate(zip(job.remarks, _remark_lines(page, job), strict=True))
+        for line in wrapped
+    ]
     if len(lines) > most:
         lines = [*lines[: most - 1], ("… more in README.txt", False)]
-    height = len(lines) * 3.3 + 2
-    page.box(LEFT_MM, y, WIDTH_MM, height, frame_pt=1.2)
-    page.box(LEFT_MM, y, 22, height, fill=0.0)
-    page.text(LEFT_MM + 2, y + 3.7, "READ FIRST", 7, bold=True, grey=1.0)
+    height = len(lines) * REMARK_MM + 2
+    _barred(page, y, height)
     for index, (line, bold) in enumerate(lines):
-        page.text(LEFT_MM + 24.5, y + 3.7 + index * 3.3, line, 7, bold=bold)
+        page.text(LEFT_MM + 4, y + 3.7 + index * REMARK_MM, line, 7, bold=bold)
     return y + height + 2.5
+
+
+def _barred(page: Page, y: float, height: float) -> None:
+    page.box(LEFT_MM, y, WIDTH_MM, height, frame_pt=0.8)
+    page.box(LEFT_MM, y, 1.6, height, fill=0.0)
 
 
 def _trial(page: Page, job: Job, y: float) -> float:
     trial = job.trial
     if trial is None:
         return y
-    page.box(LEFT_MM, y, WIDTH_MM, TRIAL_MM - 2.5, frame_pt=1.2)
-    page.box(LEFT_MM, y, 22, TRIAL_MM - 2.5, fill=0.0)
-    page.text(LEFT_MM + 2, y + 3.7, "TRIAL FIRST", 7, bold=True, grey=1.0)
+    _barred(page, y, TRIAL_MM - 2.5)
     count = "1 square" if len(job.layers) == 1 else f"{len(job.layers)} squares"
     where = f"{trial.at_mm[0]:g} mm from the left, {trial.at_mm[1]:g} mm from the top of the blank, {trial.edge} edge"
-    what = f"Folder trial: {count} of {trial.square_mm:g} mm, {where}, about {clock(trial.time_s)}."
+    what = f"TRIAL FIRST: folder trial, {count} of {trial.square_mm:g} mm, {where}, about {clock(trial.time_s)}."
     how = "Same order and settings as below, same clamping. Let them cool, compare with the swatches, then the piece."
-    page.text(LEFT_MM + 24.5, y + 3.7, what, 7, bold=True, width_mm=WIDTH_MM - 27)
-    page.text(LEFT_MM + 24.5, y + 7.0, how, 7, width_mm=WIDTH_MM - 27)
+    page.text(LEFT_MM + 4, y + 3.7, what, 7, bold=True, width_mm=WIDTH_MM - 6)
+    page.text(LEFT_MM + 4, y + 7.0, how, 7, width_mm=WIDTH_MM - 6)
     return y + TRIAL_MM
 
 
@@ -169,7 +192,7 @@ def _facts(page: Page, job: Job, y: float) -> float:
         ("PIECE", (
             f"{job.width_mm:g} × {job.height_mm:g} mm, {len(job.layers)} {'layer' if len(job.layers) == 1 else 'layers'}",
             f"from left edge {job.at_mm[0]:g} mm, from top edge {job.at_mm[1]:g} mm",
-            f"masks {job.pitch_mm:.6g} mm per pixel, black is marked",
+            f"masks {job.pitch_mm:.4g} mm per pixel, black is marked",
             f"about {clock(job.total_s)} ({'h:min:s' if job.total_s > 3599 else 'min:s'})",
         )),
     )  # fmt: skip
@@ -183,30 +206,59 @@ def _facts(page: Page, job: Job, y: float) -> float:
 
 
 def _pictures(page: Page, job: Job, layers: Layers, y: float, height: float) -> float:
-    box = (WIDTH_MM - 6) / 2
-    scale = _picture_scale(job, height)[0]
-    width, tall = layers.width_mm * scale, layers.height_mm * scale
+    placed = _arranged(job, height)
+    scale, key_scale = placed.scale, placed.key_scale
+    key_x, key_y = LEFT_MM + placed.key_right_mm, y + placed.key_down_mm
     size = f"{layers.width_mm:g} × {layers.height_mm:g} mm"
     note = f"drawn at true size, {size}" if scale == 1 else f"drawn at {scale:.0%} of true size, {size}"
-    for index, (title, data, words) in enumerate((
-        ("PROOF", proof_file(layers), note), ("KEY", key_file(layers), "numbers of the layers"),
-    )):  # fmt: skip
-        x = LEFT_MM + index * (box + 6)
-        page.text(x, y + 2.3, title, 6, bold=True, grey=GREY)
-        page.text(x + 13 - 3 * index, y + 2.3, words, 6.5, grey=GREY, width_mm=box - 14)
-        page.picture(data, x, y + 3.8, width, tall)
-        page.box(x, y + 3.8, width, tall, frame_pt=0.4, grey=0.3)
-    for spot in key_spots(layers, 4.4 / scale):
-        inside = [min(max(share * side, 2.2), max(side - 2.2, 2.2)) for share, side in ((spot.x, width), (spot.y, tall))]
-        page.disc(x + inside[0], y + 3.8 + inside[1], 2.0, str(spot.number), 6 if spot.number < 100 else 4.5)
+    for x, top, title, data, words, times in (
+        (LEFT_MM, y, "PROOF", proof_file(layers), note, scale),
+        (key_x, key_y, "KEY", key_file(layers), "numbers in marking order", key_scale),
+    ):
+        width, tall = layers.width_mm * times, layers.height_mm * times
+        page.text(x, top + 2.3, title, 6, bold=True, grey=GREY)
+        page.text(x + 13 - 3 * (x > LEFT_MM), top + 2.3, words, 6.5, grey=GREY, width_mm=KEY_MM - 14 if x > LEFT_MM else 76)
+        page.picture(data, x, top + 3.8, width, tall)
+        page.box(x, top + 3.8, width, tall, frame_pt=0.4, grey=0.3)
+    _key_discs(page, job, layers, key_x, key_y + 3.8, key_scale)
     return y + height + 2.5
 
 
-def _picture_scale(job: Job, room_mm: float) -> tuple[float, float]:
-    """Scale of the pictures and the height [mm] they then need with their titles: true size unless too large or tiny."""
-    fit = min((WIDTH_MM - 6) / 2 / job.width_mm, (room_mm - 4.5) / job.height_mm)
-    scale = 1.0 if 1 - 1e-9 <= fit <= 2 else fit
-    return scale, job.height_mm * scale + 4.5
+def _key_discs(page: Page, job: Job, layers: Layers, x: float, y: float, scale: float) -> None:
+    width, tall = layers.width_mm * scale, layers.height_mm * scale
+    radius = min(DISC_MM, 0.48 * min(width, tall))
+    order = {layer.number: layer.order for layer in job.layers}
+    for spot in key_spots(layers, 2.2 * radius / scale):
+        at = [min(max(share * side, radius), side - radius) for share, side in ((spot.x, width), (spot.y, tall))]
+        number = order[spot.number]
+        page.disc(x + at[0], y + at[1], radius, str(number), (6 if number < 100 else 4.5) * radius / DISC_MM)
+
+
+@dataclass(frozen=True)
+class _Arranged:
+    """Scales of proof and key, the height [mm] both need with their titles, and where the key stands from the proof [mm]."""
+
+    scale: float
+    key_scale: float
+    height_mm: float
+    key_right_mm: float
+    key_down_mm: float
+
+
+def _arranged(job: Job, room_mm: float) -> _Arranged:
+    """Proof with the key beside it, or below it where that makes both larger: long, flat pieces."""
+    beside = _near_true(min((WIDTH_MM - 6 - KEY_MM) / job.width_mm, (room_mm - 4.5) / job.height_mm))
+    below = _near_true(min(WIDTH_MM / job.width_mm, (room_mm - 11) / 2 / job.height_mm))
+    if below > beside:
+        down_mm = job.height_mm * below + 6.5
+        return _Arranged(below, below, down_mm + job.height_mm * below + 4.5, 0.0, down_mm)
+    right_mm = max((WIDTH_MM - 6) / 2, job.width_mm * beside) + 6
+    key = min(beside, (WIDTH_MM - right_mm) / job.width_mm)
+    return _Arranged(beside, key, job.height_mm * beside + 4.5, right_mm, 0.0)
+
+
+def _near_true(scale: float) -> float:
+    return 1.0 if 1 - 1e-9 <= scale <= NEAR_TRUE else scale
 
 
 def _table(page: Page, layers: Layers, rows: tuple[JobLayer, ...], y: float, row_mm: float) -> float:
@@ -232,11 +284,13 @@ def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float
     page.text(centre[0], middle + 1.6, str(row.order), 12, bold=True, align="centre")
     _swatch(page, row, edges[1] + 0.8, y + 1.0, COLUMNS[1][2] - 1.6, height - 2.4)
     lines = page.wrapped(row.name, 7.5, COLUMNS[2][2] - 2, 2, bold=True)
-    name_y = middle - (0.4 if len(lines) == 1 else 2.0)
-    for line in lines:
-        page.text(edges[2] + 1, name_y, line, 7.5, bold=True)
-        name_y += 2.9
-    page.text(edges[2] + 1, name_y, mask_name(row), 5.4, grey=GREY, width_mm=COLUMNS[2][2] - 2)
+    size_pt = 7.5 if len(lines) == 1 else 6.5
+    name_y = middle - (1.3 if len(lines) == 1 else 2.3)
+    for line in page.wrapped(row.name, size_pt, COLUMNS[2][2] - 2, 2, bold=True):
+        page.text(edges[2] + 1, name_y, line, size_pt, bold=True)
+        name_y += 0.38 * size_pt
+    page.text(edges[2] + 1, name_y, mask_name(row), 5.4, grey=0.2, width_mm=COLUMNS[2][2] - 2)
+    page.text(edges[2] + 1, name_y + 2.2, f"palette no. {row.number}", 5, grey=GREY)
     values_y = middle + (0.9 if not row.remark else -0.5)
     for index, value in enumerate(_setting_words(row), 3):
         page.text(centre[index], values_y, value, 8.2, align="centre", width_mm=COLUMNS[index][2] - 0.8, least=0.45)
@@ -256,7 +310,7 @@ def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float
 
 def _swatch(page: Page, row: JobLayer, x: float, y: float, width: float, height: float) -> None:
     page.box(x, y, width, height, fill=srgb1_from_lab(row.lab), frame_pt=0.4, grey=0.25)
-    label = f"{row.number}"
+    label = f"{row.order}"
     wide = max(page.width_mm(label, 7.5, bold=True) + 1.8, 4.2)
     page.box(x + width / 2 - wide / 2, y + height / 2 - 2.1, wide, 4.2, fill=1.0, frame_pt=0.5, round_mm=2.1)
     page.text(x + width / 2, y + height / 2 + 0.97, label, 7.5, bold=True, align="centre")
@@ -281,25 +335,24 @@ def _totals(page: Page, job: Job, y: float) -> None:
     area = sum(layer.area_mm2 for layer in job.layers)
     waits = f" + cooling waits {clock(job.wait_s)} = {clock(job.total_s)}" if job.wait_s else ""
     page.text(LEFT_MM, y + 3.8, f"Marking {clock(job.marking_s)}{waits}, estimated. Area {area:.0f} mm².", 8, bold=True)
-    jitter = f" under jitter of {job.jitter}" if job.jitter else " under the machine's jitter"
+    jitter = job.jitter or "the machine's usual straying"
+    hatch = "" if all(layer.setting.as_dict()["hatch_deg"] is not None for layer in job.layers) else "Hatch –: not noted, use 0°. "
     page.paragraph(
         LEFT_MM, y + 7,
-        f"L, a, b: predicted, CIELAB D50/2°. 90 %: nine of ten fresh marks land within this ∆E00. sens.: expected shift ∆E00{jitter}. "
-        "Hatch –: not noted, use 0°. " + POLARITY,
+        f"L, a, b: predicted, CIELAB D50/2°. 90 %: nine of ten fresh marks land within this ∆E00. {hatch}{POLARITY} "
+        f"Jitter: mean shift (∆E00) under {jitter}. Order: what shifts most under jitter first, while the plate is cold.",
         5.8, WIDTH_MM, max_lines=2, grey=GREY,
     )  # fmt: skip
 
 
 def _closing(page: Page, job: Job, y: float, spare_mm: float) -> None:
-    checks_mm = CHECKS_MM + spare_mm
-    _checks(page, job, y, checks_mm)
-    y += checks_mm
     page.text(LEFT_MM, y + 2, "CAUTIONS", 6, bold=True)
     half = (WIDTH_MM - 6) / 2
     columns = _caution_columns(page, job)
     for index, lines in enumerate(columns):
         for row, line in enumerate(lines):
             page.text(LEFT_MM + index * (half + 6), y + 5 + row * CAUTION_LEAD_MM, line, CAUTION_PT)
+    _checks(page, job, y + _cautions_mm(page, job) + 2, CHECKS_MM + spare_mm)
 
 
 def _checks(page: Page, job: Job, y: float, height: float) -> None:
@@ -307,14 +360,15 @@ def _checks(page: Page, job: Job, y: float, height: float) -> None:
     wavelength = job.machine.wavelength_nm
     trial = f"trial {'squares' if job.trial else 'on scrap'} marked, cooled, compared"
     checks = (
-        f"same batch as the palette: {job.stock.batch or '________'}", trial,
+        f"eyewear for {wavelength:.0f} nm on", "enclosure closed, interlocks work",
+        "extraction on, filter good", "someone stays with it, cooling waits included",
+        f"plate is of batch {job.stock.batch or '________'}", trial,
         "plate degreased, flat, clamped in the fixture", "lens clean, focus gauged, focus offsets set",
         f"size on the machine {job.width_mm:g} × {job.height_mm:g} mm", "settings of every layer read back aloud",
-        "extraction on, filter good", f"enclosure closed, eyewear for {wavelength:.0f} nm on",
     )  # fmt: skip
-    wide = 120.0
+    wide = 132.0
     for index, text in enumerate(checks):
-        x, top = LEFT_MM + (index % 2) * wide / 2, y + 5.2 + (index // 2) * 6.2
+        x, top = LEFT_MM + (index % 2) * wide / 2, y + 4.6 + (index // 2) * 5.6
         page.box(x, top - 0.2, 3.2, 3.2, frame_pt=0.7)
         page.text(x + 4.8, top + 2.4, text, 7, width_mm=wide / 2 - 7)
     x = LEFT_MM + wide + 2

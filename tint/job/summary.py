@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from tint.job.order import clock
 from tint.job.record import Job
 
+COLUMNS = 100
+NAME_COLUMNS = 24  # the longest names get their settings on a line of their own
+
 
 def job_summary(job: Job) -> str:
-    """Text of a job: its layers in marking order with settings and times, and the whole time."""
-    lines = [
-        f"{job.name}: {job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}, {len(job.layers)} layers in marking order"
-    ]
-    width = max(len(layer.name) for layer in job.layers)
+    """Text of a job, at most 100 columns wide: its layers in marking order with settings and times, and the whole time."""
+    count = "1 layer" if len(job.layers) == 1 else f"{len(job.layers)} layers"
+    head = f"{job.name}: {job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}, {count} in marking order"
+    lines = textwrap.wrap(head, COLUMNS, subsequent_indent="  ")
+    width = min(max(len(layer.name) for layer in job.layers), NAME_COLUMNS)
+    wide = min(max(len(str(layer.setting)) for layer in job.layers), COLUMNS - width - 27)  # what else stands on the line
     for layer in job.layers:
-        wait = f"  after cooling {clock(layer.wait_s)}" if layer.wait_s else ""
-        lines.append(
-            f"{layer.order:3d}  {layer.name:{width}s}  {layer.setting}  {layer.area_mm2:8.1f} mm²  {clock(layer.time_s):>7s}{wait}"
-        )
-    lines.append(
-        f"marking {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (estimated)"
-    )
+        wait = f"after cooling {clock(layer.wait_s)}" if layer.wait_s else ""
+        facts = f"{str(layer.setting):{wide}s}  {layer.area_mm2:7.1f} mm²  {clock(layer.time_s):>5s}"
+        first = f"{layer.order:3d}  {layer.name:{width}s}  "
+        for part in (facts, wait):
+            if part and len(first) + len(part) > COLUMNS:
+                lines += textwrap.wrap(first.rstrip(), COLUMNS, subsequent_indent=" " * 5)
+                first = " " * 5
+            first += f"{part}  " if part else ""
+        lines += [first.rstrip()]
+    lines.append(f"marking {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (estimated)")
     return "\n".join(lines)

@@ -10,7 +10,7 @@ import numpy as np
 from tint.errors import FileError
 from tint.lab import lab_d50_from, lab_problem
 from tint.measure.patches import COLOUR, Patches, Row, read_table, white_of
-from tint.plan import Grid
+from tint.plan.grid import Grid
 
 BARE = "bare"  # id of a row that holds the unmarked metal
 

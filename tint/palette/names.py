@@ -36,7 +36,8 @@ def colour_name(lab: Any) -> str:
         return f"{shade} grey".strip()
     word = _shaded(next(word for limit, word in _HUES if hue < limit), lightness, chroma)
     if chroma < 2 * _GREYISH:
-        word = f"{word.removeprefix('sky ')}-grey"
+        warm = word in ("orange", "straw", "yellow") and lightness > 60
+        word = "beige" if warm else f"{word.removeprefix('sky ')}-grey"
     elif chroma > _STRONG:
         word = f"vivid {word}"
     return f"{shade} {word}".strip()

@@ -8,7 +8,10 @@ import pytest
 
 from tint.errors import DataError, FileError, LimitError
 from tint.measure.patches import read_settings
-from tint.plan import AREAL_J_MM2, REPEATS, plan_grid, plate_svg, read_grid, write_grid, write_plate
+from tint.plan.first import AREAL_J_MM2, REPEATS, plan_grid
+from tint.plan.grid import read_grid, write_grid
+from tint.plan.layout import lay_out
+from tint.plan.plate import plate_svg, write_plate
 from tint.process import process
 from tint.setting import Machine, Stock
 
@@ -131,3 +134,12 @@ def test_a_damaged_grid_file_is_one_clear_line(tmp_path, text):
     with pytest.raises(FileError) as caught:
         read_grid(path)
     assert "\n" not in str(caught.value) and "grid.json" in str(caught.value)
+
+
+def test_given_settings_are_laid_out_each_once():
+    setting = plan_grid(LASER, PLATE, 24).setting
+    grid = lay_out(setting, LASER, PLATE, seed=3)
+    assert sorted(map(tuple, grid.setting.table().tolist())) == sorted(map(tuple, setting.table().tolist()))
+    assert sorted(grid.order.tolist()) == list(range(1, 25))
+    with pytest.raises(DataError, match="do not fit"):
+        lay_out(setting, LASER, Stock("tag", "304", "2B", 1, [20, 20]))

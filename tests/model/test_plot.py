@@ -1,0 +1,40 @@
+"""Pictures of a model: written whole, in both formats, and showing the colours the model predicts."""
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from tint.errors import FileError
+from tint.lab import srgb255_from_lab
+from tint.model.model import predict
+from tint.model.plot import plot_model
+from tint.setting import Setting
+
+
+def test_the_pictures_are_drawn_as_png_and_svg_with_what_they_rest_on(open_model, tmp_path):
+    names = plot_model(open_model, tmp_path / "plot")
+    for name in names:
+        with Image.open(tmp_path / "plot" / f"{name}.png") as picture:
+            assert picture.width > 800 and len(picture.convert("RGB").getcolors(10**7)) > 100
+        assert ET.parse(tmp_path / "plot" / f"{name}.svg").getroot().tag.endswith("svg")
+    readme = (tmp_path / "plot" / "README.txt").read_text(encoding="utf-8")
+    assert all(name in readme for name in names) and "camera colours" in readme and "Class 4" in readme
+
+
+def test_the_map_of_two_settings_shows_the_colour_the_model_predicts_at_its_corner(open_model, tmp_path):
+    plot_model(open_model, tmp_path / "plot")
+    patches = open_model.patches.setting
+    corner = Setting(patches.power_pct.max(), 800, patches.freq_khz.max(), 6, 0.002)  # frequency is the stronger: along x
+    wanted = srgb255_from_lab(predict(open_model, corner).lab)
+    with Image.open(tmp_path / "plot" / "loud.png") as picture:
+        pixels = np.asarray(picture.convert("RGB")).astype(int)
+    rows, columns = np.nonzero(np.abs(pixels - wanted).max(axis=-1) <= 2)
+    assert rows.size > 50 and columns.mean() > 0.7 * pixels.shape[1] and rows.mean() < 0.4 * pixels.shape[0]
+
+
+def test_nothing_is_replaced_unasked(open_model, tmp_path):
+    (tmp_path / "plot").mkdir()
+    with pytest.raises(FileError, match="already there"):
+        plot_model(open_model, tmp_path / "plot")

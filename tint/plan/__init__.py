@@ -1,0 +1,1 @@
+"""Grids: which settings to mark, where on the plate, in which order."""

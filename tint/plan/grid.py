@@ -1,0 +1,120 @@
+"""`Grid`: a plate of patches to mark, and `grid.json`."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tint.errors import FileError, LimitError, TintError
+from tint.files import json_text, read_json, write_file
+from tint.setting import Machine, Setting, Stock, machine_from, stock_from
+
+VERSION = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """A plate of patches to mark.
+
+    Parameters
+    ----------
+    name : what the shop calls the plate
+    machine, stock : what it is marked on
+    ids : n patch names, letter for the row and number for the column, such as "B07"
+    setting : settings (n,)
+    order : (n,) marking order, 1 first
+    xy_mm : (n, 2) centre of each patch [mm] from the plate's top left corner, x right, y down
+    patch_mm : side of a patch [mm]
+    plate_mm : width and height of the plate [mm]
+    """
+
+    name: str
+    machine: Machine
+    stock: Stock
+    ids: tuple[str, ...]
+    setting: Setting
+    order: np.ndarray
+    xy_mm: np.ndarray
+    patch_mm: float
+    plate_mm: tuple[float, float]
+
+    def __post_init__(self) -> None:
+        n = len(self.ids)
+        if self.setting.shape != (n,) or self.order.shape != (n,) or self.xy_mm.shape != (n, 2) or n == 0:
+            raise LimitError("a grid needs as many settings, order numbers and places as patches.")
+        if len(set(self.ids)) != n or sorted(self.order.tolist()) != list(range(1, n + 1)):
+            raise LimitError("patch ids and marking order numbers of a grid are each used once.")
+        self.machine.check(self.setting)
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    @property
+    def mark(self) -> str:
+        """Eight signs that tell this plate from every other: they stand in its table of readings and are checked there."""
+        content = repr((self.ids, self.setting.table().round(9).tolist(), self.xy_mm.round(6).tolist()))
+        return hashlib.sha256(content.encode()).hexdigest()[:8]
+
+    @property
+    def time_s(self) -> float:
+        """Scan time of the whole grid [s], without turn-round and jumps."""
+        area = self.patch_mm**2
+        return float(np.sum(area * self.setting.passes / (self.setting.speed_mm_s * self.setting.spacing_mm)))
+
+
+def write_grid(grid: Grid, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the `grid.json` written; `read_grid` gives the same grid back.
+
+    Raises
+    ------
+    FileError
+        The file is there and `force` is not set, or the place cannot be written.
+    """
+    body = {
+        "name": grid.name,
+        "machine": grid.machine.as_dict(),
+        "stock": grid.stock.as_dict(),
+        "patch_mm": grid.patch_mm,
+        "plate_mm": list(grid.plate_mm),
+        "patches": [
+            {
+                "patch": name,
+                "order": int(grid.order[i]),
+                "xy_mm": grid.xy_mm[i].tolist(),
+                "setting": grid.setting[i].as_dict(),
+            }
+            for i, name in enumerate(grid.ids)
+        ],
+    }
+    return write_file(path, json_text("grid", VERSION, body), force=force)
+
+
+def read_grid(path: str | Path) -> Grid:
+    """Grid of a `grid.json`, or of the folder that holds one.
+
+    Raises
+    ------
+    FileError
+        Not a grid, newer than this tint, or with a part missing or damaged.
+    """
+    path = Path(path)
+    path = path / "grid.json" if path.is_dir() else path
+    body = read_json(path, "grid", VERSION)
+    try:
+        rows = body["patches"]
+        return Grid(
+            str(body["name"]), machine_from(body["machine"]), stock_from(body["stock"]),
+            tuple(str(row["patch"]) for row in rows),
+            Setting.from_table([Setting.from_dict(row["setting"]).table() for row in rows]),
+            np.array([int(row["order"]) for row in rows]), np.array([row["xy_mm"] for row in rows], dtype=float),
+            float(body["patch_mm"]), (float(body["plate_mm"][0]), float(body["plate_mm"][1])),
+        )  # fmt: skip
+    except KeyError as error:
+        raise FileError(f"{path}: {error.args[0]} is missing from the grid.") from None
+    except TintError as error:
+        raise FileError(f"{path}: {error}") from None
+    except (TypeError, ValueError, AttributeError, IndexError):
+        raise FileError(f"{path} is damaged: a value is not of the kind a grid needs.") from None

@@ -1,0 +1,125 @@
+"""The folder of a plate: its grid, settings, drawing, map, a table for the readings, and how to go about it."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+
+import numpy as np
+
+from tint.caution import SHORT, cautions
+from tint.files import new_folder
+from tint.plan.grid import Grid, write_grid
+from tint.setting import FIELDS
+
+
+def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
+    """Path of the plate's folder, written whole: grid, settings, drawing, map, a table for the readings, and how to go about it.
+
+    Raises
+    ------
+    FileError
+        The folder is there and `force` is not set, or the place cannot be written.
+    """
+    columns = ["order", "patch", *FIELDS]
+    rows = [
+        [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])]
+        for i in np.argsort(grid.order)
+    ]  # fmt: skip
+    blank = [
+        f"# plate: {grid.mark}",
+        "# illuminant: D50",
+        "# instrument: ",
+        "# geometry: ",
+        "patch,L,a,b,flag",
+        "bare,,,,",
+    ]
+    texts = {
+        "settings.csv": "\n".join([f"# caution: {SHORT}", *(",".join(row) for row in [columns, *rows]), ""]),
+        "plate.svg": plate_svg(grid),
+        "map.svg": plate_svg(grid, names=True),
+        "reading.csv": "\n".join([*blank, *(f"{name},,,," for name in grid.ids), ""]),
+        "README.txt": _plate_readme(grid),
+    }
+    with new_folder(folder, "grid", force=force) as place:
+        write_grid(grid, place / "grid.json")
+        for name, text in texts.items():
+            (place / name).write_text(text, encoding="utf-8")
+    return Path(folder)
+
+
+def _plate_readme(grid: Grid) -> str:
+    title = f"{grid.name} ({grid.mark}): {len(grid)} patches on {grid.stock.name}, for {grid.machine.name}"
+    files = (
+        "settings.csv  one row per patch, in the order to mark them. Keep to this order: it is shuffled so that a drift",
+        "              of the laser is not mistaken for an effect of a setting.",
+        "plate.svg     the squares at their places [mm], each in a group named by its patch. This is what to mark.",
+        "map.svg       the same with names and order numbers, to print and tick off. Not to be marked.",
+        "reading.csv   fill in L, a, b (CIELAB D50) as the instrument gives them; 'bare' is the unmarked metal. A patch that",
+        "              is scratched or uneven gets a word in the column flag. Rows left empty count as not read.",
+        "grid.json     what tint needs to join the readings: tint measure THIS-FOLDER reading.csv -o patches.csv",
+    )
+    steps = (
+        "1. Clean the plate (no grease, no fingerprints) and the lens, clamp the plate flat, set the focus.",
+        "2. The drawing's top left corner is the plate's top left corner; its size is the plate's size.",
+        "3. For each row of settings.csv: choose that patch's square alone, enter its settings exactly, fill it with scan lines at",
+        "   the stated spacing, no outline. Mark no place more often than its passes say: heating again changes the colour.",
+        "4. Let the plate cool when it gets warm to the hand; a hot plate shifts colours.",
+        "5. Wipe when cold, measure each square in its middle and the bare metal beside, always turned the same way.",
+    )
+    heads = (("FILES", files), ("AT THE MACHINE", steps))
+    said = textwrap.wrap(
+        f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round and without entering {len(grid)} settings",
+        110,
+    )
+    lines = [*textwrap.wrap(title, 110), *said]
+    for head, body in heads:
+        lines += ["", head, *body]
+    lines += ["", "BEFORE YOU START"]
+    for line in cautions(grid.machine.wavelength_nm, grid.stock.grade):
+        lines += textwrap.wrap(line, 110, initial_indent="- ", subsequent_indent="  ")
+    return "\n".join([*lines, ""])
+
+
+def plate_svg(grid: Grid, *, names: bool = False) -> str:
+    """SVG drawing of the plate in mm: one square per patch in a group named by its id, its setting as the title.
+
+    Parameters
+    ----------
+    names : add the plate's edge, patch names and order numbers: a map to print, not to mark
+    """
+    width, height = grid.plate_mm
+    half = grid.patch_mm / 2
+    squares, words = [], []
+    for i in np.argsort(grid.order):
+        x, y = grid.xy_mm[i]
+        squares.append(
+            f'  <g id="patch-{grid.ids[i]}"><title>{grid.ids[i]}, number {grid.order[i]} in order: {grid.setting[i]}</title>'
+            f'<rect x="{x - half:.4f}" y="{y - half:.4f}" width="{grid.patch_mm:g}" height="{grid.patch_mm:g}"/></g>'
+        )
+        size = grid.patch_mm / 3
+        words.append(
+            f'  <text x="{x:.3f}" y="{y - 0.05 * size:.3f}" font-size="{size:.3f}" font-weight="bold">{grid.ids[i]}</text>'
+        )
+        words.append(
+            f'  <text x="{x:.3f}" y="{y + 1.05 * size:.3f}" font-size="{0.8 * size:.3f}">{grid.order[i]}</text>'
+        )
+    edge = f'<rect x="0.1" y="0.1" width="{width - 0.2:g}" height="{height - 0.2:g}" fill="none" stroke="#777777" stroke-width="0.2"/>'
+    extra = (
+        f'<g id="map-only" fill="#111111" font-family="sans-serif" text-anchor="middle">\n{edge}\n'
+        + "\n".join(words)
+        + "\n</g>\n"
+        if names
+        else ""
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width:g}mm" height="{height:g}mm" '
+        f'viewBox="0 0 {width:g} {height:g}">\n'
+        f"<title>{_escape(grid.name)} ({grid.mark}): {len(grid)} patches on {_escape(grid.stock.name)}</title>\n<desc>{SHORT}</desc>\n"
+        '<g id="patches" fill="#d5d5d5" stroke="none">\n' + "\n".join(squares) + f"\n</g>\n{extra}</svg>\n"
+    )
+
+
+def _escape(text: str) -> str:
+    text = "".join(c for c in text if c.isprintable())
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
