@@ -8,6 +8,7 @@ All constants are invented; growth is set so that the middle of the box has the 
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,6 +61,7 @@ class VirtualLaser:
     crack_nm: float = 380.0
     droop: float = 0.0  # loss of pulse energy toward high frequency
     mark_sd: float = 0.012  # scatter of film thickness from mark to mark
+    home: VirtualLaser | None = None  # laser in whose middle of the box the stated film grows; None: this one
 
     def middle(self) -> np.ndarray:
         """(4,) middle of the box."""
@@ -67,7 +69,8 @@ class VirtualLaser:
 
     def film_nm(self, setting: Setting, power: np.ndarray | float = 1.0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Outer and inner oxide [nm], matt share and dark share, each (n,)."""
-        grown = np.sqrt(self._rate(setting, power) / self._rate(Setting(*self.middle(), self.spacing_mm), 1.0))
+        home = self.home or self
+        grown = np.sqrt(self._rate(setting, power) / home._rate(Setting(*home.middle(), home.spacing_mm), 1.0))
         total = self.middle_nm * grown
         total = self.crack_nm * (1 - np.exp(-total / self.crack_nm)) / (1 - np.exp(-self.middle_nm / self.crack_nm)) * (
             self.middle_nm / self.crack_nm
@@ -146,7 +149,8 @@ class VirtualLaser:
 
     def _rate(self, setting: Setting, power: np.ndarray | float) -> np.ndarray:
         rest, spike = self._heat(setting, power)
-        rest0, spike0 = self._heat(Setting(*self.middle(), self.spacing_mm), 1.0)
+        home = self.home or self
+        rest0, spike0 = home._heat(Setting(*home.middle(), home.spacing_mm), 1.0)
         background = 300 + self.background_k * rest / rest0
         period_ns = 1e6 / setting.freq_khz
         rate = np.zeros(setting.shape)
@@ -156,6 +160,13 @@ class VirtualLaser:
             rate += 3 * share**2 / 12 * np.exp(-self.activation_k / np.minimum(kelvin, 3500.0))
         dwell = self.true_spot_um**2 / (setting.speed_mm_s * setting.spacing_mm)
         return rate * dwell * setting.passes
+
+
+def moved(laser: VirtualLaser, machine: Machine, true_spot_um: float, dial_gamma: float, droop: float = 0.0) -> VirtualLaser:
+    """The same sheet under another machine: its film answers heat as it did at home."""
+    return dataclasses.replace(
+        laser, name=f"{laser.name} on {machine.name}", machine=machine, true_spot_um=true_spot_um, dial_gamma=dial_gamma, droop=droop, home=laser
+    )
 
 
 def cases() -> tuple[VirtualLaser, ...]:

@@ -5,22 +5,29 @@ from __future__ import annotations
 import dataclasses
 import re
 from pathlib import Path
+from xml.etree import ElementTree
 
+import ezdxf
 import numpy as np
 import pytest
+import shapely
 from click.testing import CliRunner
 from pieces import LASER, STEEL, layers_of, palette, pond
 from PIL import Image
+from pypdf import PdfReader
 
+from tint.artwork.artwork import Drawing, Picture, Shape
 from tint.caution import SHORT
 from tint.cli import main
 from tint.errors import DataError, FileError, LimitError
 from tint.job.hatch import hatch_lines
 from tint.job.inset import inset_layers
 from tint.job.job import Job, plan_job, read_job, write_job
-from tint.job.masks import hatch_name
+from tint.job.masks import hatch_name, mask_name
+from tint.lab import srgb255_from_lab
 from tint.layers.folder import write_layers
 from tint.layers.layers import Layers
+from tint.layers.separate import separate
 from tint.measure.patches import read_settings, read_table
 from tint.setting import FIELDS, Setting, toml_text
 
@@ -115,6 +122,80 @@ def test_remarks_tell_first_what_the_palette_is_then_of_another_machine_and_an_i
     assert "has changed since the palette" in plan_job(piece, worn).remarks[1]
 
 
+def test_another_blank_of_the_same_metal_is_placed_heated_and_named_as_the_piece(layers: Layers, tmp_path: Path) -> None:
+    piece = dataclasses.replace(STEEL, name="small plate (invented)", size_mm=(64, 50), thickness_mm=0.4, batch="2026-09")
+    job = write_job(layers, LASER, tmp_path / "job", stock=piece)
+    own = plan_job(layers, LASER)
+    assert job.stock == piece and job.at_mm == (2, 5) and read_job(tmp_path / "job").stock == piece
+    assert max(layer.end_k for layer in job.layers) > max(layer.end_k for layer in own.layers)  # a thinner plate warms more
+    said = "palette was made on sign plate (invented); thickness 0.4 mm instead of 1 mm, batch 2026-09 instead of 2026-03"
+    for name in ("README.txt", "job.json"):
+        assert said in " ".join((tmp_path / "job" / name).read_text(encoding="utf-8").split())
+    page = " ".join(PdfReader(tmp_path / "job" / "sheet.pdf").pages[0].extract_text().split())
+    assert said in page and "small plate (invented)" in page and "blank 64 × 50 mm" in page and "plate is of batch 2026-09" in page
+    assert plan_job(layers, LASER, stock=STEEL) == own
+    with pytest.raises(LimitError, match=r"larger than the blank \(50 × 50 mm\)"):
+        write_job(layers, LASER, tmp_path / "other", stock=dataclasses.replace(STEEL, size_mm=(50, 50)))
+    with pytest.raises(LimitError, match="settings do not carry over"):
+        write_job(layers, LASER, tmp_path / "other", stock=dataclasses.replace(STEEL, grade="brass CuZn37"))
+    assert not (tmp_path / "other").exists()
+
+
+@pytest.fixture(scope="module")
+def traced() -> Layers:
+    """A picture with round borders, separated: its outlines are traced and simplified. Invented."""
+    y, x = np.mgrid[:160, :240]
+    colours = srgb255_from_lab(palette(4).lab[1:])
+    number = np.where(np.hypot(x - 80, y - 80) < 60, 0, np.where(np.hypot(x - 170, y - 60) < 45, 1, np.where(y > 130 + 9 * np.sin(x / 20), 2, 3)))
+    bare = (np.hypot(x - 90, y - 80) < 25) | (np.hypot(x - 200, y - 120) < 12)
+    return separate(Picture("heron", 240 * 0.0418, 160 * 0.0418, colours[number].astype(np.uint8), bare), palette(4))
+
+
+@pytest.fixture(scope="module")
+def drawn() -> Layers:
+    """A drawing 10.024 mm wide at a pitch of 0.05 mm: its masks are a little larger than it. Invented."""
+    shapes = [shapely.Point(4, 3).buffer(2.5), shapely.box(6, 0.4, 10.024, 5.013)]
+    colours = srgb255_from_lab(palette(2).lab[1:])
+    return separate(
+        Drawing("otter", 10.024, 7.013, tuple(Shape(shapely.MultiPolygon([each]), tuple(int(v) for v in colour), "shape")
+                                              for each, colour in zip((shapes[0].difference(shapes[1]), shapes[1]), colours, strict=True))),
+        palette(2), pitch_mm=0.05,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("which", ["traced", "drawn"])
+def test_drawings_and_masks_of_separated_artwork_agree_in_size_and_area(which: str, request, tmp_path: Path) -> None:
+    layers: Layers = request.getfixturevalue(which)
+    assert sum(len(shapely.get_coordinates(outline)) for outline in layers.outlines) > 50
+    if which == "traced":  # simplified: not every step of the pixels is a corner
+        stairs = layers_of(layers.labels, layers.pitch_mm, layers.palette)
+        corners = [sum(len(shapely.get_coordinates(outline)) for outline in each.outlines) for each in (layers, stairs)]
+        assert corners[0] < 0.7 * corners[1]
+    job = write_job(layers, LASER, tmp_path / "job", date="2026-03-14")
+    root = ElementTree.parse(tmp_path / "job" / "layers.svg").getroot()
+    width, height = (float(value) for value in root.get("viewBox").split()[2:])
+    assert (width, height) == pytest.approx((layers.width_mm, layers.height_mm), abs=1e-6)
+    assert root.get("width") == f"{width:.6f}".rstrip("0") + "mm"
+    points = np.array(re.findall(r"([-\d.]+),([-\d.]+)", " ".join(path.get("d") for path in root.iter("{http://www.w3.org/2000/svg}path"))), float)
+    assert (points >= 0).all() and (points <= [width + 1e-6, height + 1e-6]).all()
+    document = ezdxf.readfile(tmp_path / "job" / "layers.dxf")
+    corners = np.concatenate([np.array(entity.get_points("xy")) for entity in document.modelspace()])
+    assert (corners >= -1e-6).all() and (corners <= [width + 1e-6, height + 1e-6]).all()
+    for layer in job.layers:
+        outline = layers.outlines[layer.number - 1]
+        with Image.open(tmp_path / "job" / "masks" / mask_name(layer)) as mask:
+            mask_mm2 = (~np.asarray(mask)).sum() * layers.pitch_mm**2
+            assert mask.size == (-(-round(width * 1e6) // round(layers.pitch_mm * 1e6)), -(-round(height * 1e6) // round(layers.pitch_mm * 1e6)))
+        assert abs(mask_mm2 - outline.area) <= outline.length * layers.pitch_mm / 2
+        assert mask_mm2 == pytest.approx(outline.area, rel=0.05)
+    rows, columns = layers.labels.shape
+    flat = " ".join((tmp_path / "job" / "README.txt").read_text(encoding="utf-8").split())
+    assert f"{width:g} × {height:g} mm on sign plate" in flat and f"Check the size on the machine's screen: {width:g} × {height:g} mm" in flat
+    assert f"{columns * layers.pitch_mm:.4f} × {rows * layers.pitch_mm:.4f} mm in whole pixels" in flat
+    if which == "drawn":
+        assert "10.024 × 7.013 mm on" in flat and "10.0500 × 7.0500 mm in whole pixels" in flat
+
+
 def test_a_date_that_is_none_is_refused(layers: Layers) -> None:
     with pytest.raises(LimitError, match=r"14\.3\.2026"):
         plan_job(layers, LASER, date="14.3.2026")
@@ -131,6 +212,7 @@ def test_inset_and_hatch_reach_the_files_and_the_times(layers: Layers, folder: P
         region = inset_layers(layers, LASER, 1.0).regions[layer.number - 1]
         spacing_mm, angle = float(layer.setting.spacing_mm), float(layer.setting.hatch_deg)
         text = (tmp_path / "job" / "hatch" / hatch_name(layer)).read_text(encoding="utf-8")
+        assert f"<desc>{SHORT}</desc>" in text
         ends = np.array([[float(v) for v in part] for part in re.findall(r"M([-\d.]+),([-\d.]+)L([-\d.]+),([-\d.]+)", text)])
         length_mm = np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]).sum()
         assert length_mm == pytest.approx(hatch_lines(region, spacing_mm, angle, 0.5).length_mm, rel=1e-4)
@@ -160,6 +242,11 @@ def test_the_command_writes_the_job_with_every_option_and_prints_the_lines_for_m
     def run(*more: str):
         return CliRunner().invoke(main, ["job", *words, *more])
 
+    (tmp_path / "small.toml").write_text(toml_text(dataclasses.replace(STEEL, size_mm=(70, 60), batch="2026-09")), encoding="utf-8")
+    done = run("--stock", str(tmp_path / "small.toml"), "-o", str(tmp_path / "small"))
+    assert done.exit_code == 0, done.output
+    assert read_job(tmp_path / "small").at_mm == (5, 10) and "batch 2026-09 instead of 2026-03" in " ".join(done.stderr.split())
+    assert done.stderr.count("simulated: invented") == 1 and max(len(line) for line in done.output.splitlines()) <= 100
     done = run("--trial", "--hatch", "--inset-spot", "0.25", "--at-mm", "10,5", "-o", str(tmp_path / "first"))
     assert done.exit_code == 0, done.output
     first = read_job(tmp_path / "first")

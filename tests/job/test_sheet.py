@@ -6,6 +6,7 @@ import dataclasses
 import io
 from pathlib import Path
 
+import numpy as np
 import pypdfium2
 import pytest
 from pieces import LASER, STEEL, layers_of, palette, pond
@@ -14,7 +15,7 @@ from pypdf import PdfReader
 from tint.job.job import Job, plan_job
 from tint.job.masks import mask_name
 from tint.job.order import clock
-from tint.job.page import A4_MM
+from tint.job.page import A4_MM, Page
 from tint.job.sheet import sheet_pdf
 from tint.setting import Setting
 
@@ -65,6 +66,116 @@ def test_up_to_ten_layers_take_one_page_and_more_flow_on(count: int, pages: int)
     for layer in job.layers:
         assert mask_name(layer) in text
     assert "BEFORE START" in text and "CAUTIONS" in text and f"page {pages} of {pages}" in text
+
+
+def test_the_number_people_see_is_the_marking_order_and_the_palettes_stands_once() -> None:
+    job, data = sheet(4)
+    assert [layer.number for layer in job.layers] != [1, 2, 3, 4]
+    text = read(data)[1]
+    for layer in job.layers:
+        assert text.count(f"palette no. {layer.number}") == 1
+        assert f"{layer.order:02d}-" in mask_name(layer) and mask_name(layer) in text
+
+
+@pytest.mark.parametrize("shape", [(4, 200), (150, 4), (30, 45), (60, 40)])
+@pytest.mark.parametrize("count", [1, 3, 10])
+def test_discs_of_the_key_lie_inside_it_and_carry_the_marking_order(shape: tuple[int, int], count: int, monkeypatch) -> None:
+    pictures, discs = [], []
+    monkeypatch.setattr(Page, "picture", lambda self, data, *place: pictures.append(place))
+    monkeypatch.setattr(Page, "disc", lambda self, *drawn: discs.append(drawn))
+    labels = np.arange(shape[0] * shape[1]).reshape(shape) * count // (shape[0] * shape[1]) + 1
+    piece = layers_of(labels, 0.5, palette(count))
+    job = plan_job(piece, LASER, date="2026-03-14")
+    sheet_pdf(job, piece)
+    x, y, width, height = pictures[1]
+    assert 12 <= x and x + width <= A4_MM[0] - 12 + 1e-6
+    assert sorted(int(disc[3]) for disc in discs) == [layer.order for layer in job.layers]
+    for disc_x, disc_y, radius, label, _ in discs:
+        assert x <= disc_x - radius and disc_x + radius <= x + width and y <= disc_y - radius and disc_y + radius <= y + height
+        number = next(layer.number for layer in job.layers if str(layer.order) == label)
+        if min(width, height) > 4:  # else the disc covers more than its layer
+            column, row = (int(share * side) for share, side in (((disc_x - x) / width, shape[1]), ((disc_y - y) / height, shape[0])))
+            near = labels[max(row - 8, 0) : row + 9, max(column - 8, 0) : column + 9]
+            assert number in near
+
+
+def test_fewer_layers_give_a_larger_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    widths = []
+    for count in (1, 5, 10):
+        pictures = []
+        monkeypatch.setattr(Page, "picture", lambda self, data, *place, found=pictures: found.append(place))
+        sheet(count)
+        widths.append(pictures[0][2])
+    assert widths == sorted(widths, reverse=True) and widths[0] > 110 and widths[0] > 1.5 * widths[2]
+
+
+VITAL = (
+    "SIMULATED colours: no metal was marked",
+    "camera colours: measured without a reference, to be compared with each other, not read as true colour. " + "Mind this. " * 30 + "End.",
+    "bare metal was not measured: the computed colour of polished austenitic steel stands in for it. Measure it and add 'bare_lab: L a b'.",
+)
+
+
+@pytest.mark.parametrize("count", [1, 10, 14])
+def test_what_the_palette_says_and_warnings_of_another_machine_are_never_cut(count: int) -> None:
+    piece = layers_of(pond(count), 0.5, palette(count, VITAL))
+    piece = dataclasses.replace(piece, remarks=tuple(f"note {i} " + "of little weight " * 12 for i in range(12)))
+    fine = dataclasses.replace(LASER, name="second laser (invented)", spot_um=45)
+    job = plan_job(piece, fine, date="2026-03-14", stock=dataclasses.replace(STEEL, batch="2026-09"), trial=True)
+    reader, text = read(sheet_pdf(job, piece))
+    assert job.in_full == 5
+    for words in job.remarks[: job.in_full]:
+        assert " ".join(words.replace("Δ", "∆").split()) in text
+    assert "… more in README.txt" in text and "batch 2026-09 instead of 2026-03" in text
+    assert "READ FIRST: SIMULATED" in read_page(reader, 0)
+
+
+def read_page(reader: PdfReader, number: int) -> str:
+    return " ".join(reader.pages[number].extract_text().split())
+
+
+def test_the_palettes_name_is_whole_while_there_is_room_for_it() -> None:
+    name = "reserve sign plate, batch of the spring sheet (invented): kingfisher, heron and otter, second choice after the check strip"
+    assert f"palette {name}" in read(sheet(2, name=name)[1])[1]
+
+
+def test_jitter_is_the_word_and_is_explained_and_the_order_has_its_reason() -> None:
+    text = read(sheet(3)[1])[1]
+    assert "jitter" in text and "sens" not in text.replace("sense", "")
+    assert "Jitter: mean shift (∆E00) under 1 % power, 0.5 µm line spacing" in text
+    assert "Order: what shifts most under jitter first (in steps of 0.5), while the plate is cold." in text
+
+
+def test_a_hatch_angle_not_noted_is_explained_only_where_there_is_one() -> None:
+    assert "Hatch –: not noted" in read(sheet(7)[1])[1]  # sky blue is the seventh
+    assert "not noted" not in read(sheet(6)[1])[1]
+
+
+def test_the_pitch_is_printed_with_four_digits() -> None:
+    piece = layers_of(pond(2), 0.0123456, palette(2))
+    assert "masks 0.01235 mm per pixel" in read(sheet_pdf(plan_job(piece, LASER), piece))[1]
+
+
+def test_safety_comes_first_of_the_checks_and_cautions_stand_before_notes_in_no_smaller_type_than_the_rest() -> None:
+    _, data = sheet(4)
+    text = read(data)[1]
+    checks = text[text.index("BEFORE START") :]
+    wanted = ("eyewear for 1064 nm", "enclosure closed", "someone stays with it, cooling waits included", "lens clean")
+    places = [checks.index(words) for words in wanted]
+    assert places == sorted(places) and text.index("CAUTIONS") < text.index("BEFORE START") < text.index("NOTES")
+    sizes: dict[str, float] = {}
+
+    def note(words: str, _cm: object, tm: list[float], _font: object, size: float) -> None:
+        for key in ("Class 4 laser", "Times, temperatures", "palette no.", "L, a, b: predicted"):
+            if key in words:
+                sizes[key] = size
+
+    read(data)[0].pages[0].extract_text(visitor_text=note)
+    assert len(sizes) == 4 and sizes.pop("Class 4 laser") > max(sizes.values())
+
+
+def test_the_pdf_carries_the_date_of_the_job() -> None:
+    assert read(sheet(1)[1])[0].metadata.creation_date.date().isoformat() == "2026-03-14"
 
 
 LONG = dict(

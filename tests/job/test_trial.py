@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from pieces import LASER, STEEL, layers_of, palette, pond
 from PIL import Image
 
+from tint.caution import SHORT
 from tint.errors import LimitError
 from tint.job.job import plan_job, read_job, write_job
 from tint.job.masks import layer_name
@@ -38,6 +39,7 @@ def test_the_trial_holds_a_square_of_every_layer_in_marking_order(tried: Path) -
     names = [layer_name(layer.order, layer.name) for layer in job.layers]
     assert {path.name for path in (tried / "trial").iterdir()} == {"trial.svg", "trial.dxf", "settings.csv", "masks", "hatch"}
     assert (tried / "trial" / "settings.csv").read_bytes() == (tried / "settings.csv").read_bytes()
+    assert ElementTree.parse(tried / "trial" / "trial.svg").getroot().find(f"{SVG}desc").text == SHORT
     groups = ElementTree.parse(tried / "trial" / "trial.svg").getroot().findall(f"{SVG}g")
     assert [group.get("id") for group in groups] == [f"layer-{name}" for name in names]
     left = []

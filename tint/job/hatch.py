@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import IO, Any
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -65,10 +66,14 @@ def hatch_lines(outline: Any, spacing_mm: float, hatch_deg: float, pitch_mm: flo
     bands = list(hatch_bands(outline, spacing_mm, hatch_deg, pitch_mm))
     if not bands:
         return HatchLines(np.empty((0, 2)), np.empty((0, 2)), np.empty(0, dtype=np.int64))
-    return HatchLines(*(np.concatenate([getattr(band, name) for band in bands]) for name in ("start_mm", "end_mm", "row")))
+    return HatchLines(
+        *(np.concatenate([getattr(band, name) for band in bands]) for name in ("start_mm", "end_mm", "row"))
+    )
 
 
-def hatch_bands(outline: Any, spacing_mm: float, hatch_deg: float, pitch_mm: float | None = None) -> Iterator[HatchLines]:
+def hatch_bands(
+    outline: Any, spacing_mm: float, hatch_deg: float, pitch_mm: float | None = None
+) -> Iterator[HatchLines]:
     """Scan lines of one layer, band by band, in memory that does not grow with their number.
 
     Parameters
@@ -105,7 +110,11 @@ def hatch_bands(outline: Any, spacing_mm: float, hatch_deg: float, pitch_mm: flo
 
 
 def write_hatch_svg(
-    stream: IO[str], layer: JobLayer, bands: Iterable[HatchLines], size_mm: tuple[float, float], centre_lines: Any = None
+    stream: IO[str],
+    layer: JobLayer,
+    bands: Iterable[HatchLines],
+    size_mm: tuple[float, float],
+    centre_lines: Any = None,
 ) -> tuple[int, float]:
     """Number and length [mm] of the scan lines written to `stream` as SVG 1.1, user units millimetres.
 
@@ -121,7 +130,7 @@ def write_hatch_svg(
     pen_mm = float(layer.setting.spacing_mm)
     stream.write(
         f'<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" '
-        f'height="{height}mm" viewBox="0 0 {width} {height}">\n<title>{name}: {layer.setting}</title>\n<desc>{SHORT}</desc>\n'
+        f'height="{height}mm" viewBox="0 0 {width} {height}">\n<title>{name}: {layer.setting}</title>\n<desc>{escape(SHORT)}</desc>\n'
         f'<g id="hatch-{name}" fill="none" stroke="{colour}" stroke-width="{pen_mm:g}">\n'
     )
     count, length_mm = 0, 0.0
@@ -208,9 +217,7 @@ def _rows_below(first: np.ndarray, limits: np.ndarray) -> np.ndarray:
     return count * limits - np.concatenate([[0], np.cumsum(first)])[count]
 
 
-def _paired(
-    u: np.ndarray, row: np.ndarray, spacing_mm: float, first_mm: float, cos: float, sin: float
-) -> HatchLines:
+def _paired(u: np.ndarray, row: np.ndarray, spacing_mm: float, first_mm: float, cos: float, sin: float) -> HatchLines:
     order = np.lexsort((u, row))
     u, row = u[order].reshape(-1, 2), row[order][::2]
     real = u[:, 1] > u[:, 0]
@@ -249,7 +256,9 @@ def _first_line_mm(spacing_mm: float, pitch_mm: float | None) -> float:
     if pitch_mm is None:
         return spacing_mm / 2
     nm = [round(value * 1e6 / LATTICE_NM) * LATTICE_NM for value in (spacing_mm, pitch_mm)]
-    whole = all(value and abs(value - exact * 1e6) < 1e-3 for value, exact in zip(nm, (spacing_mm, pitch_mm), strict=True))
+    whole = all(
+        value and abs(value - exact * 1e6) < 1e-3 for value, exact in zip(nm, (spacing_mm, pitch_mm), strict=True)
+    )
     return math.gcd(*nm) * 0.5e-6 if whole else NOT_ON_LATTICE * spacing_mm
 
 

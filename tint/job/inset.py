@@ -85,13 +85,16 @@ def inset_layers(layers: Layers, machine: Machine, inset_spot: float) -> Inset:
         used = number in layers.used
         amount = inset_spot * float(process(colour.setting, machine).spot_mm) if used else 0.0
         spacing = float(colour.setting.spacing_mm)
-        region, centre, lost = inset_outline(outline, amount, spacing) if used else (outline, shapely.MultiLineString(), [])
+        region, centre, lost = (
+            inset_outline(outline, amount, spacing) if used else (outline, shapely.MultiLineString(), [])
+        )
         amounts.append(amount)
         regions.append(region)
         lines.append(centre)
         places = [(part.area, part.representative_point()) for part in lost]
         vanished += [
-            Vanished(number, colour.name, round(area, 6), round(place.x, 3), round(place.y, 3)) for area, place in places
+            Vanished(number, colour.name, round(area, 6), round(place.x, 3), round(place.y, 3))
+            for area, place in places
         ]
     if all(region.is_empty for region in regions) and all(line.is_empty for line in lines):
         raise LimitError(
@@ -105,7 +108,9 @@ def inset_layers(layers: Layers, machine: Machine, inset_spot: float) -> Inset:
 def inset_remark(inset: Inset, inset_spot: float) -> str:
     """One line for the operator: how far, what became centre lines, what is gone."""
     widest_mm = max(inset.inset_mm)
-    parts = [f"Inset: the drawings are {inset_spot:g} of the spot ({widest_mm:.3g} mm) smaller on every side, the masks are not"]
+    parts = [
+        f"Inset: the drawings are {inset_spot:g} of the spot ({widest_mm:.3g} mm) smaller on every side, the masks are not"
+    ]
     length_mm = sum(line.length for line in inset.centre_lines)
     if length_mm:
         parts.append(f"{length_mm:.1f} mm of narrow strokes became centre lines")
@@ -220,7 +225,9 @@ def _centre_lines(strokes: _Strokes) -> tuple[Any, np.ndarray]:
         return shapely.MultiLineString(), marked
     marked[piece[long]] = True
     merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(nodes[edges[long]])))
-    return shapely.MultiLineString(list(shapely.get_parts(shapely.simplify(merged, strokes.reach_mm * SIMPLIFY_SHARE)))), marked
+    return shapely.MultiLineString(
+        list(shapely.get_parts(shapely.simplify(merged, strokes.reach_mm * SIMPLIFY_SHARE)))
+    ), marked
 
 
 def _medial_axis(strokes: _Strokes) -> tuple[np.ndarray, np.ndarray]:
@@ -275,7 +282,9 @@ def _boundary(strokes: _Strokes) -> tuple[np.ndarray, np.ndarray, np.ndarray, np
     corners, ring = shapely.get_coordinates(rings, return_index=True)
     same = np.flatnonzero(ring[1:] == ring[:-1])
     near, _ = shapely.STRtree(strokes.pieces).query(
-        shapely.linestrings(np.stack([corners[same], corners[same + 1]], axis=1)), predicate="dwithin", distance=2 * reach_mm
+        shapely.linestrings(np.stack([corners[same], corners[same + 1]], axis=1)),
+        predicate="dwithin",
+        distance=2 * reach_mm,
     )
     length_mm = np.hypot(*(corners[same + 1] - corners[same]).T)
     begun_mm = np.concatenate([[0], np.cumsum(length_mm)])[:-1]  # a ring's own start is the same for all its points

@@ -18,8 +18,8 @@ from tint.process import process
 from tint.setting import Machine, Setting
 
 RULE = (
-    "Colours that shift most under jitter are marked first, while the plate is cold; among equals the layer that brings the "
-    "least heat into the plate comes first."
+    "Colours that shift most under jitter are marked first, while the plate is cold; among those less than about 0.5 ΔE00 apart "
+    "the layer that brings the least heat into the plate comes first."
 )
 LOUDNESS_STEP_DE00 = 0.5  # sensitivities this close count as equal: they are estimated no better (no source)
 
@@ -123,7 +123,11 @@ class JobLayer:
 
 
 def plan_order(
-    layers: Layers, machine: Machine, timing: Timing | None = None, heat: HeatInputs | None = None, inset: Inset | None = None
+    layers: Layers,
+    machine: Machine,
+    timing: Timing | None = None,
+    heat: HeatInputs | None = None,
+    inset: Inset | None = None,
 ) -> tuple[JobLayer, ...]:
     """Layers of the artwork in marking order, with time, cooling wait and plate temperature.
 

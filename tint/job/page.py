@@ -7,6 +7,9 @@ import unicodedata
 from typing import Any
 
 A4_MM = (210.0, 297.0)
+LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 12.0, A4_MM[0] - 12.0, 11.0, A4_MM[1] - 9.0
+WIDTH_MM = RIGHT_MM - LEFT_MM
+GREY = 0.38  # of secondary text: prints and copies well
 PLAIN, BOLD = "Vera", "VeraBd"  # come with reportlab, free to embed; they cover Latin scripts
 MM_PER_PT = 25.4 / 72
 ELLIPSIS = "…"
@@ -116,7 +119,9 @@ class Page:
             y_mm += size_pt * lead * MM_PER_PT
         return y_mm
 
-    def line(self, x0_mm: float, y0_mm: float, x1_mm: float, y1_mm: float, width_pt: float = 0.4, grey: float = 0.0) -> None:
+    def line(
+        self, x0_mm: float, y0_mm: float, x1_mm: float, y1_mm: float, width_pt: float = 0.4, grey: float = 0.0
+    ) -> None:
         """Draws a straight line."""
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(width_pt)

@@ -38,12 +38,24 @@ def _files(job: Job) -> list[str]:
     high_px, wide_px = pixels_of((job.width_mm, job.height_mm), job.pitch_mm)
     extra: list[tuple[str, str]] = []
     if job.hatched:
-        extra.append((f"hatch/{hatch_name(job.layers[0])}", "and so on: every scan line of a layer, in the order and direction it is "
-                      "marked, in millimetres from the artwork's top left corner. For machines that follow lines: mark each line "
-                      "once, with no filling; use it INSTEAD of the drawing or the masks"))
+        extra.append(
+            (
+                f"hatch/{hatch_name(job.layers[0])}",
+                "and so on: every scan line of a layer, in the order and direction it is "
+                "marked, in millimetres from the artwork's top left corner. For machines that follow lines: mark each line "
+                "once, with no filling; use it INSTEAD of the drawing or the masks",
+            )
+        )
     if job.trial:
-        extra.append(("trial/", "the trial: a small square of every layer for the edge of the blank, with drawings (trial.svg, trial.dxf), "
-                      "masks and settings of its own" + (" and scan lines" if job.hatched else "") + ", in the same marking order"))
+        extra.append(
+            (
+                "trial/",
+                "the trial: a small square of every layer for the edge of the blank, with drawings (trial.svg, trial.dxf), "
+                "masks and settings of its own"
+                + (" and scan lines" if job.hatched else "")
+                + ", in the same marking order",
+            )
+        )
     return _table(
         ("sheet.pdf", "the job sheet: print it and keep it at the machine"),
         ("settings.csv", "the settings of every layer, one line each, in marking order; units stand in the column names; opens "
@@ -100,7 +112,9 @@ def _trial_step(job: Job) -> str:
 def _centre_words(job: Job) -> str:
     if not job.inset_spot:
         return ""
-    return "Centre lines (drawing layers named centre) are followed once, not filled, with the settings of their layer. "
+    return (
+        "Centre lines (drawing layers named centre) are followed once, not filled, with the settings of their layer. "
+    )
 
 
 def _layers(job: Job) -> list[str]:
@@ -123,7 +137,10 @@ def _layers(job: Job) -> list[str]:
         out += [line for fact in facts for line in _wrap(fact, "     ", "       ")]
     for item in job.thin:
         if item.number == 0:
-            out += ["bare metal", *_wrap(f"gaps narrower than the spot, which may close: {_thin_words(item)}", "     ", "       ")]
+            out += [
+                "bare metal",
+                *_wrap(f"gaps narrower than the spot, which may close: {_thin_words(item)}", "     ", "       "),
+            ]
     return out
 
 
@@ -185,5 +202,7 @@ def _list(lines: tuple[str, ...], numbered: bool = False) -> list[str]:
 
 
 def _wrap(text: str, first: str = "", rest: str = "") -> list[str]:
-    lines = textwrap.wrap(text, COLUMNS, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)  # file names
+    lines = textwrap.wrap(
+        text, COLUMNS, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )  # file names
     return lines or [first]

@@ -7,28 +7,23 @@ from itertools import pairwise
 
 from tint.job.masks import POLARITY, mask_name
 from tint.job.order import JobLayer, clock
-from tint.job.page import A4_MM, Page
+from tint.job.page import A4_MM, BOTTOM_MM, GREY, LEFT_MM, RIGHT_MM, TOP_MM, WIDTH_MM, Page
+from tint.job.pictures import arranged, draw_pictures
 from tint.job.record import Job
 from tint.job.remarks import OTHER_MACHINE
-from tint.job.thumbnail import key_file, key_spots, proof_file, thumbnail_file
+from tint.job.thumbnail import thumbnail_file
 from tint.lab import srgb1_from_lab
 from tint.layers.layers import Layers
 from tint.process import spot_mm
 
 ONE_PAGE_LAYERS = 10
-LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 12.0, A4_MM[0] - 12.0, 11.0, A4_MM[1] - 9.0
-WIDTH_MM = RIGHT_MM - LEFT_MM
 ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; highest: more is wasted paper
 PICTURE_MM = (24.5, 110.0)
-KEY_MM = 60.0  # least width of the key where a large proof leaves it less than half
-NEAR_TRUE = 1.15  # pictures this little larger than the piece are drawn at its true size
-DISC_MM = 2.0
 MOST_SPARE_MM = 22.0
 HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 34.0, 11.1
 REMARK_MM = 3.3  # from line to line
 MOST_REMARKS = 45  # lines; more than half a page of remarks helps nobody
 CAUTION_PT, CAUTION_LEAD_MM = 6.4, 2.75
-GREY = 0.38  # of secondary text: prints and copies well
 COLUMNS = (  # heading, unit, width [mm]
     ("order", "", 9.0), ("layer", "colour", 14.0), ("name", "mask file", 32.5),
     ("power", "%", 9.5), ("speed", "mm/s", 11.5), ("frequency", "kHz", 13.0), ("pulse", "ns", 9.0), ("spacing", "mm", 11.5),
@@ -71,7 +66,7 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
             y = _remarks(page, job, y, plan.remark_lines)
             y = _trial(page, job, y)
             y = _facts(page, job, y)
-            y = _pictures(page, job, layers, y, plan.picture_mm)
+            y = draw_pictures(page, job, layers, y, plan.picture_mm)
         if index < len(plan.pages):
             y = _table(page, layers, plan.pages[index], y, plan.row_mm)
             if index == len(plan.pages) - 1:
@@ -102,10 +97,10 @@ def _planned(page: Page, job: Job) -> _Plan:
         free -= TOTAL_MM + closing
         row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
         picture = min(max(free - count * row, PICTURE_MM[0]), PICTURE_MM[1])
-        picture = _arranged(job, picture).height_mm
+        picture = arranged(job, picture).height_mm
         spare = min(max(free - count * row - picture, 0.0), MOST_SPARE_MM)
         return _Plan(remark_lines, picture, row, (job.layers,), 0, spare)
-    row, picture = 10.5, _arranged(job, 46.0).height_mm
+    row, picture = 10.5, arranged(job, 46.0).height_mm
     first = min(max(int((free - picture - TOTAL_MM) // row), 1), count)
     later = int((BOTTOM_MM - TOP_MM - HEADER_MM - HEAD_ROW_MM - TOTAL_MM) // row)
     starts = [0, *range(first, count, later)]
@@ -130,7 +125,13 @@ def _remark_lines(page: Page, job: Job) -> list[list[str]]:
     """Lines of each remark; those the job wants in full are never shortened."""
     in_full = max(job.in_full, 1)
     return [
-        page.wrapped(remark if index else f"READ FIRST: {remark}", 7, WIDTH_MM - 6, 99 if index < in_full else 3, _bold(index, remark))
+        page.wrapped(
+            remark if index else f"READ FIRST: {remark}",
+            7,
+            WIDTH_MM - 6,
+            99 if index < in_full else 3,
+            _bold(index, remark),
+        )
         for index, remark in enumerate(job.remarks)
     ]
 
@@ -205,62 +206,6 @@ def _facts(page: Page, job: Job, y: float) -> float:
     return y + FACTS_MM
 
 
-def _pictures(page: Page, job: Job, layers: Layers, y: float, height: float) -> float:
-    placed = _arranged(job, height)
-    scale, key_scale = placed.scale, placed.key_scale
-    key_x, key_y = LEFT_MM + placed.key_right_mm, y + placed.key_down_mm
-    size = f"{layers.width_mm:g} × {layers.height_mm:g} mm"
-    note = f"drawn at true size, {size}" if scale == 1 else f"drawn at {scale:.0%} of true size, {size}"
-    for x, top, title, data, words, times in (
-        (LEFT_MM, y, "PROOF", proof_file(layers), note, scale),
-        (key_x, key_y, "KEY", key_file(layers), "numbers in marking order", key_scale),
-    ):
-        width, tall = layers.width_mm * times, layers.height_mm * times
-        page.text(x, top + 2.3, title, 6, bold=True, grey=GREY)
-        page.text(x + 13 - 3 * (x > LEFT_MM), top + 2.3, words, 6.5, grey=GREY, width_mm=KEY_MM - 14 if x > LEFT_MM else 76)
-        page.picture(data, x, top + 3.8, width, tall)
-        page.box(x, top + 3.8, width, tall, frame_pt=0.4, grey=0.3)
-    _key_discs(page, job, layers, key_x, key_y + 3.8, key_scale)
-    return y + height + 2.5
-
-
-def _key_discs(page: Page, job: Job, layers: Layers, x: float, y: float, scale: float) -> None:
-    width, tall = layers.width_mm * scale, layers.height_mm * scale
-    radius = min(DISC_MM, 0.48 * min(width, tall))
-    order = {layer.number: layer.order for layer in job.layers}
-    for spot in key_spots(layers, 2.2 * radius / scale):
-        at = [min(max(share * side, radius), side - radius) for share, side in ((spot.x, width), (spot.y, tall))]
-        number = order[spot.number]
-        page.disc(x + at[0], y + at[1], radius, str(number), (6 if number < 100 else 4.5) * radius / DISC_MM)
-
-
-@dataclass(frozen=True)
-class _Arranged:
-    """Scales of proof and key, the height [mm] both need with their titles, and where the key stands from the proof [mm]."""
-
-    scale: float
-    key_scale: float
-    height_mm: float
-    key_right_mm: float
-    key_down_mm: float
-
-
-def _arranged(job: Job, room_mm: float) -> _Arranged:
-    """Proof with the key beside it, or below it where that makes both larger: long, flat pieces."""
-    beside = _near_true(min((WIDTH_MM - 6 - KEY_MM) / job.width_mm, (room_mm - 4.5) / job.height_mm))
-    below = _near_true(min(WIDTH_MM / job.width_mm, (room_mm - 11) / 2 / job.height_mm))
-    if below > beside:
-        down_mm = job.height_mm * below + 6.5
-        return _Arranged(below, below, down_mm + job.height_mm * below + 4.5, 0.0, down_mm)
-    right_mm = max((WIDTH_MM - 6) / 2, job.width_mm * beside) + 6
-    key = min(beside, (WIDTH_MM - right_mm) / job.width_mm)
-    return _Arranged(beside, key, job.height_mm * beside + 4.5, right_mm, 0.0)
-
-
-def _near_true(scale: float) -> float:
-    return 1.0 if 1 - 1e-9 <= scale <= NEAR_TRUE else scale
-
-
 def _table(page: Page, layers: Layers, rows: tuple[JobLayer, ...], y: float, row_mm: float) -> float:
     edges = [LEFT_MM]
     for _, _, width in COLUMNS:
@@ -299,9 +244,14 @@ def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float
     for line, (axis, value) in enumerate(zip("Lab", row.lab, strict=True)):
         page.text(edges[11] + 1.4, middle - 2.0 + line * 2.9, axis, 5.8, grey=GREY)
         page.text(edges[12] - 1.2, middle - 2.0 + line * 2.9, f"{value:.1f}".replace("-", "−"), 6.3, align="right")
-    for index, pair in ((12, (f"±{row.de00_90:.1f}", f"{row.sensitivity_de00:.1f}")), (13, (_area(row.area_mm2), clock(row.time_s)))):
+    for index, pair in (
+        (12, (f"±{row.de00_90:.1f}", f"{row.sensitivity_de00:.1f}")),
+        (13, (_area(row.area_mm2), clock(row.time_s))),
+    ):
         for line, word in enumerate(pair):
-            page.text(centre[index], middle - 0.6 + line * 3.2, word, 7, align="centre", width_mm=COLUMNS[index][2] - 0.8)
+            page.text(
+                centre[index], middle - 0.6 + line * 3.2, word, 7, align="centre", width_mm=COLUMNS[index][2] - 0.8
+            )
     width, tall = _inside(layers, COLUMNS[14][2] - 1, height - 1.6)
     x, top = edges[15] - width, y + (height - tall) / 2 - 0.2
     page.picture(thumbnail_file(layers, row.number), x, top, width, tall)
@@ -336,11 +286,15 @@ def _totals(page: Page, job: Job, y: float) -> None:
     waits = f" + cooling waits {clock(job.wait_s)} = {clock(job.total_s)}" if job.wait_s else ""
     page.text(LEFT_MM, y + 3.8, f"Marking {clock(job.marking_s)}{waits}, estimated. Area {area:.0f} mm².", 8, bold=True)
     jitter = job.jitter or "the machine's usual straying"
-    hatch = "" if all(layer.setting.as_dict()["hatch_deg"] is not None for layer in job.layers) else "Hatch –: not noted, use 0°. "
+    hatch = (
+        ""
+        if all(layer.setting.as_dict()["hatch_deg"] is not None for layer in job.layers)
+        else "Hatch –: not noted, use 0°. "
+    )
     page.paragraph(
         LEFT_MM, y + 7,
         f"L, a, b: predicted, CIELAB D50/2°. 90 %: nine of ten fresh marks land within this ∆E00. {hatch}{POLARITY} "
-        f"Jitter: mean shift (∆E00) under {jitter}. Order: what shifts most under jitter first, while the plate is cold.",
+        f"Jitter: mean shift (∆E00) under {jitter}. Order: what shifts most under jitter first (in steps of 0.5), while the plate is cold.",
         5.8, WIDTH_MM, max_lines=2, grey=GREY,
     )  # fmt: skip
 

@@ -17,10 +17,12 @@ def job_summary(job: Job) -> str:
     head = f"{job.name}: {job.width_mm:g} × {job.height_mm:g} mm on {job.stock.name}, {count} in marking order"
     lines = textwrap.wrap(head, COLUMNS, subsequent_indent="  ")
     width = min(max(len(layer.name) for layer in job.layers), NAME_COLUMNS)
-    wide = min(max(len(str(layer.setting)) for layer in job.layers), COLUMNS - width - 27)  # what else stands on the line
+    wide = min(
+        max(len(str(layer.setting)) for layer in job.layers), COLUMNS - width - 27
+    )  # what else stands on the line
     for layer in job.layers:
         wait = f"after cooling {clock(layer.wait_s)}" if layer.wait_s else ""
-        facts = f"{str(layer.setting):{wide}s}  {layer.area_mm2:7.1f} mm²  {clock(layer.time_s):>5s}"
+        facts = f"{layer.setting!s:{wide}s}  {layer.area_mm2:7.1f} mm²  {clock(layer.time_s):>5s}"
         first = f"{layer.order:3d}  {layer.name:{width}s}  "
         for part in (facts, wait):
             if part and len(first) + len(part) > COLUMNS:
@@ -28,5 +30,7 @@ def job_summary(job: Job) -> str:
                 first = " " * 5
             first += f"{part}  " if part else ""
         lines += [first.rstrip()]
-    lines.append(f"marking {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (estimated)")
+    lines.append(
+        f"marking {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (estimated)"
+    )
     return "\n".join(lines)

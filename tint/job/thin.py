@@ -118,7 +118,9 @@ def _thin_tiles(part: Any, radius_mm: float) -> np.ndarray:
     margin_mm = 6 * radius_mm
     found = []
     for box, wide in zip(
-        shapely.box(x0, y0, x1, y1), shapely.box(x0 - margin_mm, y0 - margin_mm, x1 + margin_mm, y1 + margin_mm), strict=True
+        shapely.box(x0, y0, x1, y1),
+        shapely.box(x0 - margin_mm, y0 - margin_mm, x1 + margin_mm, y1 + margin_mm),
+        strict=True,
     ):
         tile = shapely.get_parts(shapely.clip_by_rect(part, *wide.bounds))
         tile = tile[shapely.get_type_id(tile) == shapely.GeometryType.POLYGON]
@@ -176,7 +178,10 @@ def _thin_pixels(labels: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray]
 
 def _shifted(dy: int, dx: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
     def pair(step: int) -> tuple[slice, slice]:
-        ahead, behind = slice(max(step, 0), step if step < 0 else None), slice(max(-step, 0), -step if step > 0 else None)
+        ahead, behind = (
+            slice(max(step, 0), step if step < 0 else None),
+            slice(max(-step, 0), -step if step > 0 else None),
+        )
         return ahead, behind
 
     (y_here, y_there), (x_here, x_there) = pair(dy), pair(dx)

@@ -63,7 +63,9 @@ def thumbnail_file(layers: Layers, number: int) -> bytes:
     step = -(-max(mask.shape) // THUMB_PX)
     starts = [np.arange(0, side, step) for side in mask.shape]
     marked = np.add.reduceat(np.add.reduceat(mask, starts[0], axis=0, dtype=np.int64), starts[1], axis=1)
-    pixels = np.multiply.outer(*(np.minimum(step, side - start) for side, start in zip(mask.shape, starts, strict=True)))
+    pixels = np.multiply.outer(
+        *(np.minimum(step, side - start) for side, start in zip(mask.shape, starts, strict=True))
+    )
     grey = np.where(marked > 0, PARTLY + (MARKED - PARTLY) * marked / pixels, BARE)
     return _saved(_enlarged(Image.fromarray(grey.round().astype(np.uint8)), 2 * THUMB_PX), "PNG")
 
@@ -105,7 +107,9 @@ def _parts(region: Any) -> Iterator[Any]:
         else:
             strip = shapely.box(x0, y0 + share * (y1 - y0), x1, y0 + (share + 0.25) * (y1 - y0))
         part = region.intersection(strip)
-        pieces = [piece for piece in getattr(part, "geoms", [part]) if piece.geom_type == "Polygon" and not piece.is_empty]
+        pieces = [
+            piece for piece in getattr(part, "geoms", [part]) if piece.geom_type == "Polygon" and not piece.is_empty
+        ]
         if pieces:
             yield max(pieces, key=lambda piece: piece.area)
 

@@ -81,10 +81,14 @@ def calibrated_timing(timed: Sequence[TimedJob], machine: Machine | None = None)
     its usual value, turn_ms is solved alone and `source` says so.
     """
     if len(timed) < 2:
-        raise DataError(f"{len(timed)} timed job is too few: time two, one of many short lines and one of many small dots.")
+        raise DataError(
+            f"{len(timed)} timed job is too few: time two, one of many short lines and one of many small dots."
+        )
     machines = {item.job.machine.name for item in timed} | ({machine.name} if machine else set())
     if len(machines) > 1:
-        raise DataError(f"the times are of different machines ({', '.join(sorted(machines))}); time two jobs of the machine meant.")
+        raise DataError(
+            f"the times are of different machines ({', '.join(sorted(machines))}); time two jobs of the machine meant."
+        )
     counts, rest_s, watch_s = (np.array(column) for column in zip(*(_counted(item) for item in timed), strict=True))
     jump_speed = machine.jump_speed_mm_s if machine else timed[0].job.timing.jump_speed_mm_s
     delay_ms, error_ms = _solved(counts, rest_s, watch_s)
@@ -163,4 +167,3 @@ def _counted(item: TimedJob) -> tuple[tuple[float, float], float, float]:
             "marked with the settings of its sheet."
         )
     return (lines, jumps), max(measured_s - on_s, 0.0), max(WATCH_S, WATCH_SHARE * measured_s)
-

@@ -68,7 +68,9 @@ def place_trial(
         trial = _at_edge(count, rows, edge, stock, at_mm, size_mm)
         (x, y), (width, height) = trial.at_mm, (trial.width_mm, trial.height_mm)
         on_blank = x >= GAP_MM - SLACK_MM and y >= GAP_MM - SLACK_MM
-        on_blank &= x + width <= stock.size_mm[0] - GAP_MM + SLACK_MM and y + height <= stock.size_mm[1] - GAP_MM + SLACK_MM
+        on_blank &= (
+            x + width <= stock.size_mm[0] - GAP_MM + SLACK_MM and y + height <= stock.size_mm[1] - GAP_MM + SLACK_MM
+        )
         clear = max(x - at_mm[0] - size_mm[0], at_mm[0] - x - width, y - at_mm[1] - size_mm[1], at_mm[1] - y - height)
         in_field = all(need <= most + SLACK_MM for need, most in zip(trial.field_mm, machine.field_mm, strict=True))
         if on_blank and in_field and clear >= GAP_MM - SLACK_MM:
@@ -91,12 +93,20 @@ def trial_layers(layers: Layers, trial: Trial, order: Sequence[int]) -> Layers:
     for index, number in enumerate(order):
         row, column = divmod(index, along)
         row = trial.rows - 1 - row if trial.edge in ("bottom", "right") else row  # the first row at the edge
-        x, y = (step * (trial.square_mm + trial.gap_mm) for step in ((column, row) if _flat(trial.edge) else (row, column)))
+        x, y = (
+            step * (trial.square_mm + trial.gap_mm) for step in ((column, row) if _flat(trial.edge) else (row, column))
+        )
         outlines[number - 1] = shapely.MultiPolygon([shapely.box(x, y, x + trial.square_mm, y + trial.square_mm)])
         left, top, side = (round(value / PITCH_MM) for value in (x, y, trial.square_mm))
         labels[top : top + side, left : left + side] = number
     return dataclasses.replace(
-        layers, name=f"{layers.name}, trial", pitch_mm=PITCH_MM, labels=labels, drawn=tuple(outlines), remarks=(), size_mm=None
+        layers,
+        name=f"{layers.name}, trial",
+        pitch_mm=PITCH_MM,
+        labels=labels,
+        drawn=tuple(outlines),
+        remarks=(),
+        size_mm=None,
     )
 
 
@@ -131,7 +141,12 @@ def _at_edge(
     for start, side, blank, own in zip(at_mm, size_mm, stock.size_mm, (width, height), strict=True):
         middle = start + side / 2 - own / 2
         place.append(round(min(max(middle, GAP_MM), max(blank - GAP_MM - own, GAP_MM)), 3))
-    fixed = {"bottom": stock.size_mm[1] - GAP_MM - height, "top": GAP_MM, "left": GAP_MM, "right": stock.size_mm[0] - GAP_MM - width}
+    fixed = {
+        "bottom": stock.size_mm[1] - GAP_MM - height,
+        "top": GAP_MM,
+        "left": GAP_MM,
+        "right": stock.size_mm[0] - GAP_MM - width,
+    }
     place[1 if _flat(edge) else 0] = round(fixed[edge], 3)
     together = tuple(
         round(max(start + side, mine + own) - min(start, mine), 3)
