@@ -1,6 +1,5 @@
 """Drawings against resvg, an independent rasteriser, and against areas known in closed form."""
 
-import io
 import math
 import re
 from pathlib import Path
@@ -8,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from resvg_oracle import IOU_NEEDED, coverage_ious
 
 from tint.artwork.svg_scene import TOLERANCE_MM
 from tint.artwork.vector import read_drawing
@@ -16,52 +16,6 @@ from tint.errors import FileError, LimitError
 SKY = '<linearGradient id="sky"><stop stop-color="red"/><stop stop-color="blue"/></linearGradient>'
 SVG = "http://www.w3.org/2000/svg"
 DRAWINGS = sorted((Path(__file__).parent / "svg").glob("*.svg"))
-PX_PER_MM = 83  # pixels of 0.012 mm, and corners seldom on a pixel's centre, where rasterisers may differ
-IOU_NEEDED = 0.99
-
-
-def rasterised(regions, width_px, height_px):
-    """(h, w) index of the region at each pixel's centre, -1 outside, by counting border crossings along rows."""
-    labels = np.full((height_px, width_px), -1)
-    for index, region in enumerate(regions):
-        toggles = np.zeros((height_px, width_px + 1), dtype=np.int16)
-        for ring in shapely.get_parts(shapely.get_rings(shapely.get_parts(region))):
-            xy = shapely.get_coordinates(ring) * PX_PER_MM - 0.5
-            for (x0, y0), (x1, y1) in zip(xy[:-1].tolist(), xy[1:].tolist(), strict=True):
-                if y0 > y1:
-                    x0, y0, x1, y1 = x1, y1, x0, y0
-                rows = np.arange(max(math.ceil(y0), 0), min(math.ceil(y1), height_px))
-                if len(rows):
-                    x = x0 + (rows - y0) / (y1 - y0) * (x1 - x0)
-                    toggles[rows, np.clip(np.ceil(x).astype(int), 0, width_px)] += 1
-        labels[np.cumsum(toggles, axis=1, dtype=np.int16)[:, :-1] % 2 == 1] = index
-    return labels
-
-
-def coverage_ious(path, drawing):
-    """Intersection over union with resvg's picture, per colour of either; -1 is bare metal."""
-    import resvg_py
-    from PIL import Image
-
-    width_px, height_px = round(drawing.width_mm * PX_PER_MM), round(drawing.height_mm * PX_PER_MM)
-    text = path.read_text()
-    if "viewBox" in text.split("<svg", 1)[1].split(">", 1)[0]:  # resvg rounds a size to whole px: give it whole ones
-        text = re.sub(r'width="[^"]*" height="[^"]*"', f'width="{width_px}" height="{height_px}"', text, count=1)
-    data = resvg_py.svg_to_bytes(svg_string=text, dpi=96.0, width=width_px, shape_rendering="crisp_edges")
-    picture = np.array(Image.open(io.BytesIO(bytes(data))).convert("RGBA")).astype(int)
-    assert abs(picture.shape[0] - height_px) <= 1 and picture.shape[1] == width_px
-    height_px = picture.shape[0]
-    labels = rasterised([shape.region for shape in drawing.shapes], width_px, height_px)
-    codes = np.array([*((r << 16) + (g << 8) + b for r, g, b in (shape.srgb255 for shape in drawing.shapes)), -1])
-    ours = codes[labels]
-    theirs = np.where(picture[..., 3] > 127, (picture[..., 0] << 16) + (picture[..., 1] << 8) + picture[..., 2], -1)
-    same = dict(zip(*np.unique(ours[ours == theirs], return_counts=True), strict=True))
-    either = dict(zip(*np.unique(ours, return_counts=True), strict=True))
-    for code, count in zip(*np.unique(theirs, return_counts=True), strict=True):
-        either[code] = either.get(code, 0) + count - same.get(code, 0)
-    for code in set(np.unique(ours)) - set(np.unique(theirs)):
-        either[code] -= same.get(code, 0)
-    return {int(code): float(same.get(code, 0) / count) for code, count in either.items()}
 
 
 @pytest.mark.parametrize("path", DRAWINGS, ids=lambda path: path.stem)
@@ -226,7 +180,7 @@ def test_a_shape_says_where_it_is_in_the_file(read):
 @pytest.mark.parametrize(
     ("body", "named"),
     [
-        ('<text x="2" y="5" id="t">King<tspan>fisher</tspan></text>', r"text 'Kingfisher' \(line 2\).*convert text to outlines"),
+        ('<text x="2" y="5" id="t">King<tspan>fisher</tspan></text>', r"text 'Kingfisher' \(line 2\).*convert the text to outlines"),
         ('<image href="wing.png" width="5" height="5"/>', r"image \(line 2\)"),
         ('<foreignObject width="5" height="5"/>', r"foreignObject \(line 2\)"),
         (f'{SKY}<rect id="bar" width="5" height="5" fill="url(#sky)"/>', r"gradient 'sky' in fill of rect 'bar' \(line 2\)"),

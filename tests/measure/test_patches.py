@@ -129,6 +129,13 @@ def test_several_tables_join_and_ids_used_twice_get_their_tables_number():
     assert len(joined.setting) == 5
 
 
+def test_a_joined_table_joins_again_and_no_patch_gets_a_name_another_had():
+    joined = join_patches([some(2), some(2)])  # 1-P0, 1-P1, 2-P0, 2-P1
+    again = join_patches([joined, some(2), some(1)])
+    assert again.ids == ("1-P0", "1-P1", "2-P0", "2-P1", "2-2-P0", "P1", "3-P0")
+    assert len(set(join_patches([again, again, joined]).ids)) == 18
+
+
 def test_joining_loses_no_fact_and_refuses_another_machine():
     one = some(1, facts={"machine": "A", "source": "x"})
     other = some(1, facts={"machine": "A", "source": "y", "remark": "SIMULATED", "bare_lab": "80 0 3"})

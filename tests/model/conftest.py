@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from pathlib import Path
 
@@ -76,3 +77,18 @@ def invented_patches() -> Patches:
 def invented_model(invented_patches: Patches) -> ColourModel:
     """A model of the simulated patches."""
     return fit(invented_patches, MACHINE, STOCK)
+
+
+@pytest.fixture(scope="session")
+def spoilt_pair() -> tuple[ColourModel, ColourModel]:
+    """Models of forty simulated patches, and of the same with patch p11 spoilt."""
+    patches = invented_colours(40, seed=3)
+    lab = patches.lab.copy()
+    lab[11] = [20, 0, 0]
+    return fit(patches, MACHINE, STOCK), fit(dataclasses.replace(patches, lab=lab), MACHINE, STOCK)
+
+
+@pytest.fixture(scope="session")
+def spoilt_model(spoilt_pair: tuple[ColourModel, ColourModel]) -> ColourModel:
+    """The model with the spoilt patch."""
+    return spoilt_pair[1]

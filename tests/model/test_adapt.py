@@ -81,6 +81,9 @@ def test_a_carried_model_is_written_and_read_exactly(carried, tmp_path):
     at = film_settings(50, 7)
     assert np.array_equal(predict(again, at).lab, predict(carried, at).lab)
     assert np.array_equal(predict(again, at).de00_90, predict(carried, at).de00_90)
+    assert np.array_equal(again.held_out_lab, carried.held_out_lab)
+    error = delta_e00(carried.held_out_lab, carried.patches.lab)
+    assert np.median(error) == pytest.approx(carried.report.scores[0].median_de00)
 
 
 def test_a_base_without_film_and_too_few_patches_are_refused(base, machine, stock):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tint.errors import FileError, LimitError
+from tint.lab import delta_e00
 from tint.model.model import predict, read_model, write_model
 from tint.setting import FIELDS, Setting
 
@@ -17,6 +18,19 @@ def test_a_model_read_back_predicts_exactly_the_same(open_model, open_patches, t
     one, other = predict(open_model, open_patches.setting), predict(again, open_patches.setting)
     assert np.array_equal(one.lab, other.lab) and np.array_equal(one.de00_90, other.de00_90)
     assert again.report == open_model.report and again.patches.ids == open_model.patches.ids
+
+
+def test_what_was_predicted_while_held_out_is_kept_and_an_older_file_does_without(open_model, tmp_path):
+    path = write_model(open_model, tmp_path / "model.json")
+    assert np.array_equal(read_model(path).held_out_lab, open_model.held_out_lab)
+    error = delta_e00(open_model.held_out_lab, open_model.patches.lab)
+    assert np.median(error) == pytest.approx(open_model.report.scores[0].median_de00)
+    body = json.loads(path.read_text())
+    del body["patches"]["held_out_lab"]
+    path.write_text(json.dumps(body))
+    older = read_model(path)
+    assert older.held_out_lab is None
+    assert np.array_equal(predict(older, open_model.patches.setting).lab, predict(open_model, open_model.patches.setting).lab)
 
 
 def test_predictions_take_the_shape_of_the_settings(open_model):
@@ -53,6 +67,7 @@ def test_a_file_that_is_there_is_not_overwritten(open_model, tmp_path):
         (lambda body: body["machine"].update(spot_um=0), "spot_um"),
         (lambda body: body["report"].update(scores=3), "damaged"),
         (lambda body: body["patches"]["noise"].pop(), "damaged"),
+        (lambda body: body["patches"]["held_out_lab"].pop(), "damaged"),
     ],
 )
 def test_a_damaged_file_is_refused_in_one_line(open_model, tmp_path, damage, said):

@@ -1,5 +1,6 @@
 """Pictures of a model: written whole, in both formats, and showing the colours the model predicts."""
 
+import dataclasses
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 from PIL import Image
 
 from tint.errors import FileError
-from tint.lab import srgb255_from_lab
+from tint.lab import delta_e00, srgb255_from_lab
 from tint.model.model import predict
 from tint.model.plot import plot_model
 from tint.setting import Setting
@@ -32,6 +33,23 @@ def test_the_map_of_two_settings_shows_the_colour_the_model_predicts_at_its_corn
         pixels = np.asarray(picture.convert("RGB")).astype(int)
     rows, columns = np.nonzero(np.abs(pixels - wanted).max(axis=-1) <= 2)
     assert rows.size > 50 and columns.mean() > 0.7 * pixels.shape[1] and rows.mean() < 0.4 * pixels.shape[0]
+
+
+def test_the_fit_is_drawn_from_what_was_predicted_while_each_patch_was_held_out(spoilt_model, tmp_path):
+    assert "fit" in plot_model(spoilt_model, tmp_path / "plot")
+    texts = (tmp_path / "plot" / "fit.svg").read_text(encoding="utf-8")  # each text is repeated in a comment beside its outlines
+    error = delta_e00(spoilt_model.held_out_lab, spoilt_model.patches.lab)
+    assert f"half within ΔE00 {np.median(error):.1f}, 9 of 10 within {np.quantile(error, 0.9):.1f}" in texts
+    assert spoilt_model.report.outliers == ("p11",) and texts.count("<!-- p11 -->") == 3  # once in each of L*, a*, b*
+    farthest = spoilt_model.patches.ids[int(np.argsort(-error)[1])]  # the outlier itself is first
+    assert f"<!-- {farthest} -->" in texts
+    assert "fit     measured against predicted" in (tmp_path / "plot" / "README.txt").read_text(encoding="utf-8")
+
+
+def test_a_model_file_without_held_out_colours_has_no_picture_of_the_fit(open_model, tmp_path):
+    names = plot_model(dataclasses.replace(open_model, held_out_lab=None), tmp_path / "plot")
+    assert "fit" not in names and not (tmp_path / "plot" / "fit.png").exists()
+    assert "measured against predicted" not in (tmp_path / "plot" / "README.txt").read_text(encoding="utf-8")
 
 
 def test_nothing_is_replaced_unasked(open_model, tmp_path):

@@ -14,6 +14,7 @@ from xml.etree.ElementTree import Element
 from xml.sax import SAXParseException
 from xml.sax.handler import ContentHandler
 
+from tint.artwork.svg_font_style import TEXT_INHERITED, font_longhands, settle
 from tint.errors import FileError
 
 MAX_SVG_BYTES = 64_000_000  # some 100 times a rich sign; keeps a wrong file from filling memory
@@ -23,18 +24,21 @@ TOLD = 5  # unsupported things spelled out in one message; more would not be rea
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 XLINK_NAMESPACE = "http://www.w3.org/1999/xlink"
 XHTML_NAMESPACE = "http://www.w3.org/1999/xhtml"
+XML_NAMESPACE = "http://www.w3.org/XML/1998/namespace"
 LABEL_NAMESPACES = ("http://www.inkscape.org/namespaces/inkscape",)  # carries the layer name people typed
 
 INHERITED = frozenset(
     "clip-rule color fill fill-opacity fill-rule marker-end marker-mid marker-start paint-order stroke stroke-dasharray "
     "stroke-dashoffset stroke-linecap stroke-linejoin stroke-miterlimit stroke-opacity stroke-width visibility".split()
-)
+).union(TEXT_INHERITED)
 OWN = frozenset(
-    "clip clip-path display filter mask mix-blend-mode opacity overflow stop-color stop-opacity transform "
-    "transform-box transform-origin vector-effect".split()
+    "alignment-baseline clip clip-path display filter mask mix-blend-mode opacity overflow stop-color stop-opacity transform "
+    "transform-box transform-origin unicode-bidi vector-effect".split()
 )
 PRESENTATION = INHERITED | OWN  # attributes that are style at the lowest rank
 GEOMETRY = frozenset("x y width height cx cy r rx ry".split())  # may be styled too since SVG 2
+# inherited like style, so they are kept as style
+XML_ATTRIBUTES = {f"{{{XML_NAMESPACE}}}{name}": f"xml:{name}" for name in ("lang", "space")} | {"lang": "xml:lang"}
 # values that change nothing; any other value of these properties is something tint does not do
 HARMLESS = {
     "backdrop-filter": ("none",),
@@ -73,6 +77,8 @@ class Node:
     style : cascaded style of this element alone, not yet inherited
     line : line of the file it starts on
     label : id or the name given in the drawing program, "" without
+    text : all text inside a text element or style sheet, blanks collapsed, for messages; "" for other elements
+    lead, tail : text as written, before the first child and after the element's own end
     """
 
     tag: str
@@ -82,6 +88,8 @@ class Node:
     line: int
     label: str
     text: str
+    lead: str = ""
+    tail: str = ""
 
     @property
     def place(self) -> str:
@@ -255,7 +263,9 @@ def _node(element: Element, lines: dict[Element, int], styles: dict[Element, dic
     children = tuple(_node(child, lines, styles, svg) for child in element)
     text = " ".join("".join(element.itertext()).split()) if name in ("text", "flowRoot", "style") else ""
     label = " ".join((label or attributes.get("id", "")).split())
-    return Node(tag, attributes, styles[element], children, lines[element], label, text)
+    return Node(
+        tag, attributes, styles[element], children, lines[element], label, text, element.text or "", element.tail or ""
+    )
 
 
 def _refuse_moving_parts(root: Node, refusals: Refusals) -> None:
@@ -295,6 +305,8 @@ def _cascade(
         for key, value in element.attrib.items():
             if key in PRESENTATION:
                 offer(key, value.strip(), (False, 0, ()))
+            elif key in XML_ATTRIBUTES:
+                offer(XML_ATTRIBUTES[key], value.strip(), (False, 0, ()))
         try:
             matches = matcher.match(wrapper)
         except RecursionError:
@@ -350,7 +362,9 @@ def _declarations(tokens, place: str, refusals: Refusals) -> Iterator[tuple[str,
     for item in tokens:
         if item.type == "declaration":
             value = tinycss2.serialize([token for token in item.value if token.type != "comment"]).strip()
-            yield item.lower_name, value, item.important
+            longhands = font_longhands(value) if item.lower_name == "font" else None
+            for name, part in (longhands or {item.lower_name: value}).items():
+                yield name, part, item.important
         elif item.type not in ("whitespace", "comment"):
             refusals.add(f"broken CSS in {place}", "mend the style")
 
@@ -372,6 +386,7 @@ def computed(node: Node, parent: dict[str, str]) -> dict[str, str]:
                 style.pop(name, None)
         else:
             style[name] = value
+    settle(style, own, parent)
     return style
 
 

@@ -4,12 +4,13 @@ The flow, one module a step: `svg_tree` parses the file safely, follows nothing 
 the CSS cascade. This module walks the tree as a painter would, with the transform, viewport and clip in force
 (`svg_scene` holds these and the limits on size, `svg_clip` the clip paths).
 `svg_path` turns paths and basic shapes into curves and these into points within `TOLERANCE_MM`, `svg_stroke` turns
-strokes into outlines, `svg_paint` says in which flat colour. `flatten` fills the outlines and cuts away what later
+strokes into outlines, `svg_text` sets text as outlines in fonts of this computer (`svg_fonts`), `svg_paint` says in
+which flat colour. `flatten` fills the outlines and cuts away what later
 shapes cover, so that neighbours meet edge to edge.
 
-Only what can be marked exactly is read: closed regions of one opaque colour. Everything else (text, gradients, patterns,
-pictures, masks, filters, markers, partial opacity, scripts, animation, values that cannot be read) is refused by name
-and line, all in one message; nothing is dropped silently.
+Only what can be marked exactly is read: closed regions of one opaque colour. Everything else (text in a font that is not
+installed, gradients, patterns, pictures, masks, filters, markers, partial opacity, scripts, animation, values that cannot
+be read) is refused by name and line, all in one message; nothing is dropped silently.
 
 References
 ----------
@@ -25,8 +26,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from tint.artwork.artwork import Drawing, Shape
-from tint.artwork.flatten import cut_away_hidden, filled
+from tint.artwork.flatten import areas_of, cut_away_hidden, filled
 from tint.artwork.svg_clip import Clips
+from tint.artwork.svg_fonts import TextRefusal
 from tint.artwork.svg_paint import OPAQUE, Paints, pen_of, word
 from tint.artwork.svg_path import Subpath
 from tint.artwork.svg_scene import (
@@ -42,6 +44,7 @@ from tint.artwork.svg_scene import (
     placed,
 )
 from tint.artwork.svg_stroke import stroke_rings
+from tint.artwork.svg_text import Typesetter
 from tint.artwork.svg_tree import Node, Refusals, computed, read_tree, refuse_style
 from tint.artwork.svg_values import (
     IDENTITY,
@@ -60,7 +63,6 @@ from tint.errors import FileError, LimitError
 Size = tuple[str | None, str | None]  # width and height as written
 WITH_MARKERS = frozenset({"path", "line", "polyline", "polygon"})
 NOT_EXACT = {
-    "text": "convert text to outlines (paths)",
     "flowRoot": "convert text to outlines (paths)",
     "image": "trace pictures, or mark them as picture artwork",
     "foreignObject": "take web content out",
@@ -85,7 +87,8 @@ def read_drawing(path: str | Path, width_mm: float | None = None) -> Drawing:
     Notes
     -----
     Curves become chords within `TOLERANCE_MM`. Shapes stand in painting order; what lay under another is cut away, what
-    lies outside the drawing's frame is cut off. Together they cover what the file's shapes cover, to 1e-9 mm.
+    lies outside the drawing's frame is cut off. Together they cover what the file's shapes cover, to 1e-9 mm. Fonts are
+    taken from this computer; the environment variable TINT_FONTS lists further folders or files, which come first.
     """
     if width_mm is not None and not (math.isfinite(width_mm) and width_mm > 0):
         raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0.")
@@ -151,6 +154,7 @@ class _Painter:
         self.shapes: list[Shape] = []
         self.paints = Paints(scene.by_id, scene.styles, scene.refusals)
         self.clips = Clips(scene)
+        self.typesetter = Typesetter(scene.root, scene.refusals)
 
     # --- structure ---------------------------------------------------------------------------------------------
 
@@ -206,6 +210,8 @@ class _Painter:
                 self.draw(child, at)
         elif node.tag in SHAPES:
             self._paint(node, at)
+        elif node.tag == "text":
+            self._paint_text(node, at)
         elif node.tag in NOT_EXACT:
             self._refuse_element(node, at.style)
         else:
@@ -251,9 +257,7 @@ class _Painter:
         return "requiredExtensions" not in node.attributes  # tint has no extensions
 
     def _refuse_element(self, node: Node, style: dict[str, str]) -> None:
-        if style.get("visibility", "visible").lower() != "visible" or (
-            node.tag in ("text", "flowRoot") and not node.text
-        ):
+        if style.get("visibility", "visible").lower() != "visible" or (node.tag == "flowRoot" and not node.text):
             return
         shown = f"{node.tag} {node.text[:40]!r} (line {node.line})" if node.text else node.place
         self.refusals.add(shown, NOT_EXACT[node.tag])
@@ -271,6 +275,22 @@ class _Painter:
             for end in ("marker-start", "marker-mid", "marker-end"):
                 if style.get(end, "none").lower() != "none":
                     self.refusals.add(f"{end} of {node.place}", "expand markers to paths")
+        self._paint_outlines(node, at, [subpaths], node.place)
+
+    def _paint_text(self, node: Node, at: Place) -> None:
+        """Letters of each element are filled together, then stroked, or the other way round, as its paint-order says."""
+        shown = f"text {node.text[:40]!r} (line {node.line})"
+        try:
+            for part_of_text in self.typesetter.letterings(node, at):
+                inner = replace(at, style=part_of_text.style)
+                if part_of_text.style.get("stroke-dasharray", "none").lower() not in ("none", ""):
+                    raise TextRefusal("a dashed stroke, which starts where the font maker drew first")
+                self._paint_outlines(part_of_text.node, inner, [list(glyph) for glyph in part_of_text.glyphs], shown)
+        except TextRefusal as refusal:
+            self.refusals.add(f"{shown}: {refusal}", refusal.advice)
+
+    def _paint_outlines(self, node: Node, at: Place, outlines: list[list[Subpath]], source: str) -> None:
+        style = at.style
         order = style.get("paint-order", "normal").lower().split()
         if set(order) - {"normal", "fill", "stroke", "markers"}:
             raise ValueError(f"paint-order {style['paint-order'][:24]!r} cannot be read")
@@ -278,35 +298,45 @@ class _Painter:
         if "stroke" in order and order.index("stroke") < (order.index("fill") if "fill" in order else len(order)):
             steps.reverse()
         for step in steps:
-            step(node, at, subpaths)
+            step(node, at, outlines, source)
 
-    def _fill(self, node: Node, at: Place, subpaths: list[Subpath]) -> None:
+    def _fill(self, node: Node, at: Place, outlines: list[list[Subpath]], source: str) -> None:
         srgb255 = None if node.tag == "line" else self.paints.flat("fill", node, at.style)
         if srgb255 is not None:
-            rule = word(at.style, "fill-rule", ("nonzero", "evenodd"))
-            self._keep(filled(self.scene.rings(node, subpaths, at.matrix), rule), at, srgb255, node.place)
+            # letters have the rule of their fonts, whatever fill-rule says
+            rule = word(at.style, "fill-rule", ("nonzero", "evenodd")) if node.tag in SHAPES else "nonzero"
+            regions = [filled(self.scene.rings(node, subpaths, at.matrix), rule) for subpaths in outlines]
+            self._keep(regions[0] if len(regions) == 1 else _united(regions), at, srgb255, source)
 
-    def _stroke(self, node: Node, at: Place, subpaths: list[Subpath]) -> None:
+    def _stroke(self, node: Node, at: Place, outlines: list[list[Subpath]], source: str) -> None:
         srgb255 = self.paints.flat("stroke", node, at.style)
         factor = stretch(at.matrix)
         if srgb255 is None or factor == 0:
             return
         tolerance = TOLERANCE_MM / factor
-        self.scene.rings(node, subpaths, at.matrix)  # its limits hold for the stroke too
-        pen = pen_of(node, at.style, subpaths, at.diagonal, tolerance)
-        if pen is None:
-            return
-        if pen.width * factor > MAX_COORDINATE_MM:
-            raise ValueError(f"stroke-width {pen.width:g} is too large")
-        rings = stroke_rings(subpaths, pen, factor, TOLERANCE_MM)
-        self.scene.count_points(sum(len(ring) for ring in rings))
-        region = filled([placed(ring, at.matrix) for ring in rings], "nonzero")
-        self._keep(region, at, srgb255, f"stroke of {node.place}")
+        regions = []
+        for subpaths in outlines:
+            self.scene.rings(node, subpaths, at.matrix)  # its limits hold for the stroke too
+            pen = pen_of(node, at.style, subpaths, at.diagonal, tolerance)
+            if pen is None:
+                return
+            if pen.width * factor > MAX_COORDINATE_MM:
+                raise ValueError(f"stroke-width {pen.width:g} is too large")
+            rings = stroke_rings(subpaths, pen, factor, TOLERANCE_MM)
+            self.scene.count_points(sum(len(ring) for ring in rings))
+            regions.append(filled([placed(ring, at.matrix) for ring in rings], "nonzero"))
+        self._keep(regions[0] if len(regions) == 1 else _united(regions), at, srgb255, f"stroke of {source}")
 
     def _keep(self, region: object, at: Place, srgb255: tuple[int, int, int], source: str) -> None:
         region = meet(region, at.clip)
         if region.area > NO_AREA_MM2:
             self.shapes.append(Shape(region, srgb255, source))
+
+
+def _united(regions: list[object]) -> object:
+    import shapely
+
+    return areas_of(shapely.union_all(regions))
 
 
 def _set(text: str | None) -> str | None:

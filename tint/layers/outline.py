@@ -3,7 +3,9 @@
 Every border is traced once as an arc and simplified once, and the outlines on its two sides are put together from that one
 arc, so there is neither gap nor overlap to mark twice.
 
-    labels → `trace_arcs` → `Arcs` → `simplified` (no two arcs may meet outside nodes) → `assembled` → MultiPolygons
+    labels → `trace_arcs` → `Arcs` → `simplified` → `smoothed`, on request → `assembled` → MultiPolygons
+
+No two arcs may meet outside nodes, neither simplified nor smoothed.
 """
 
 from __future__ import annotations
@@ -15,14 +17,15 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.layers.arcs import MAX_LABEL, OUTSIDE, Arcs, ranges, starts, trace_arcs, unrolled
-from tint.layers.simplify import SIMPLIFY_PX, simplified
+from tint.layers.simplify import DOUGLAS_PEUCKER_SHARE, SIMPLIFY_PX, simplified
+from tint.layers.smooth import smoothed
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
 
 
 def trace_outlines(
-    labels: np.ndarray, pitch_mm: float, count: int, *, simplify_px: float = SIMPLIFY_PX
+    labels: np.ndarray, pitch_mm: float, count: int, *, simplify_px: float = SIMPLIFY_PX, smooth: bool = False
 ) -> tuple[MultiPolygon, ...]:
     """One shapely MultiPolygon [mm] per label 0 … `count`, bare metal (0) too, empty where a label is not used.
 
@@ -33,11 +36,12 @@ def trace_outlines(
     count : highest label there may be
     simplify_px : how much borders are simplified [px], 0.45 at most: they stay within 0.5 px + 2/3 of it of the pixels'
         own borders; 0 keeps those as they are
+    smooth : round blunt corners into curves, within the same distance; needs `simplify_px` above 0
 
     Raises
     ------
     LimitError
-        Not an 8-bit map, a label above `count`, or a pitch or tolerance that cannot be.
+        Not an 8-bit map, a label above `count`, a pitch or tolerance that cannot be, or smooth pixel borders.
 
     Notes
     -----
@@ -45,7 +49,8 @@ def trace_outlines(
     polygons touch in that point. Neighbours have the same points along their common border, so areas add up to the
     frame to rounding (about 1e-15 of it). With `simplify_px` above 0, stairs of one-pixel steps are first straightened
     through the middles of their treads (at most 0.5 px), then arcs are simplified after Douglas and Peucker; arcs that
-    would meet are simplified less until none do. The frame, nodes, lines one pixel wide and single pixels stay.
+    would meet are simplified less until none do. The frame, nodes, lines one pixel wide and single pixels stay. With
+    `smooth` the tolerance is shared half and half between simplifying and rounding; corners sharper than 60° stay.
 
     References
     ----------
@@ -69,7 +74,12 @@ def trace_outlines(
         raise LimitError(f"pitch_mm {pitch_mm:g} cannot be; it is a number above 0.")
     if not (math.isfinite(simplify_px) and 0 <= simplify_px <= SIMPLIFY_PX):
         raise LimitError(f"simplify_px {simplify_px:g} is outside 0–{SIMPLIFY_PX}; more would lose one-pixel marks.")
-    return assembled(simplified(trace_arcs(labels), simplify_px), pitch_mm, count)
+    if smooth and not simplify_px:
+        raise LimitError(f"smooth outlines leave the pixel border: give a simplify_px of up to {SIMPLIFY_PX}, not 0.")
+    arcs = simplified(trace_arcs(labels), simplify_px / 2 if smooth else simplify_px)
+    if smooth:
+        arcs = smoothed(arcs, simplify_px / 2 * DOUGLAS_PEUCKER_SHARE)
+    return assembled(arcs, pitch_mm, count)
 
 
 def assembled(arcs: Arcs, pitch_mm: float, count: int) -> tuple[MultiPolygon, ...]:

@@ -1,10 +1,11 @@
 """Arcs simplified, each once, so that no two meet outside their nodes.
 
-Coordinates stay multiples of one half, so every test for a crossing is exact in double precision.
+Coordinates stay multiples of one half (of 1/256 once smoothed), so every test for a crossing is exact in double precision.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +18,7 @@ SIMPLIFY_PX = 0.45
 DOUGLAS_PEUCKER_SHARE = 2 / 3
 ARCS_AT_ONCE = 200_000  # how many arcs are simplified in one call; bounds memory on noisy maps
 PAIRS_AT_ONCE = 500_000  # how many pairs of segments are tested in one call; likewise
-_CELL_SHIFT = np.array([0.3, 0.15])  # [px] neither these nor their sum or difference is a multiple of a half
+_CELL_SHIFT = np.array([0.3, 0.15])  # [px] neither these nor their sum or difference is a multiple of 1/256
 _ROUNDING_PX = 1e-6  # a segment this close to a cell is entered there too
 
 
@@ -31,20 +32,37 @@ def simplified(arcs: Arcs, simplify_px: float = SIMPLIFY_PX) -> Arcs:
     if simplify_px <= 0:
         return arcs
     smooth, tolerance_px = _without_stairs(arcs), simplify_px * DOUGLAS_PEUCKER_SHARE
-    result = _reduced(smooth, np.arange(len(arcs)), tolerance_px)
-    level = np.zeros(len(arcs), dtype=np.int8)
-    changed = np.arange(len(arcs))
+    return kept_apart(
+        len(arcs),
+        [
+            lambda chosen: _reduced(smooth, chosen, tolerance_px),
+            lambda chosen: _reduced(smooth, chosen, tolerance_px / 2),
+            lambda chosen: picked(arcs, chosen),
+        ],
+    )
+
+
+def kept_apart(count: int, ways: Sequence[Callable[[np.ndarray], Arcs]]) -> Arcs:
+    """`count` arcs that meet at their nodes only.
+
+    Parameters
+    ----------
+    ways : functions of numbers of arcs to `Arcs` of those alone, boldest first; arcs that would meet are made anew by
+        the next one. By the last way no arcs meet.
+    """
+    changed = np.arange(count)
+    result, level = ways[0](changed), np.zeros(count, dtype=np.int8)
     cells = None
     while True:
         cells = _cells(result, changed, cells)
-        clash = _clashing(result, cells, None if len(changed) == len(arcs) else changed)
+        clash = _clashing(result, cells, None if len(changed) == count else changed)
         if not len(clash):
             return result
-        changed = clash[level[clash] < 2]
+        changed = clash[level[clash] < len(ways) - 1]
         level[changed] += 1
-        half, whole = changed[level[changed] == 1], changed[level[changed] == 2]
-        result = put(result, _reduced(smooth, half, tolerance_px / 2), half)
-        result = put(result, picked(arcs, whole), whole)
+        for number, way in enumerate(ways[1:], 1):
+            some = changed[level[changed] == number]
+            result = put(result, way(some), some)
 
 
 def _without_stairs(arcs: Arcs) -> Arcs:
@@ -228,7 +246,7 @@ def _shrunk(arcs: Arcs) -> np.ndarray:
 def _meet(xy: np.ndarray, name: np.ndarray, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """True where segment `one` touches segment `other` elsewhere than in a point they share by name.
 
-    A segment is given by its first point. Exact: coordinates are multiples of one half below 2²⁵.
+    A segment is given by its first point. Exact: coordinates are multiples of 1/256 below 2¹⁷.
     """
     a0, a1, b0, b1 = xy[one], xy[one + 1], xy[other], xy[other + 1]
     meets = (_turn(a0, a1, b0) * _turn(a0, a1, b1) <= 0) & (_turn(b0, b1, a0) * _turn(b0, b1, a1) <= 0)

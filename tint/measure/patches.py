@@ -122,14 +122,16 @@ def join_patches(several: Sequence[Patches]) -> Patches:
     if len(several) == 1:
         return several[0]
     counted = Counter(name for patches in several for name in patches.ids)
-    double = {name for name, count in counted.items() if count > 1}
-    ids = tuple(
-        f"{number}-{name}" if name in double else name
-        for number, patches in enumerate(several, 1)
-        for name in patches.ids
-    )
+    taken, ids = set(counted), []  # no patch is given a name that another had before
+    for number, patches in enumerate(several, 1):
+        for name in patches.ids:
+            new = name
+            while counted[name] > 1 and new in taken:
+                new = f"{number}-{new}"
+            taken.add(new)
+            ids.append(new)
     return Patches(
-        ids,
+        tuple(ids),
         Setting.from_table(np.concatenate([patches.setting.table() for patches in several])),
         np.concatenate([patches.lab for patches in several]),
         np.concatenate([patches.sd for patches in several]),

@@ -6,6 +6,7 @@ another grade or machine. Base as it is, each refit, and a fit from scratch are 
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,16 +19,17 @@ from tint.model.contest import CLIP_DE00, blend, hold_out
 from tint.model.descent import Fits, Problem, descend
 from tint.model.drift import course
 from tint.model.film_gp import FilmFit, film_numbers, ready_film
-from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, relative_noise
-from tint.model.folds import folds
-from tint.model.latent import Expectation, Frame, expectation, features, log_axes
+from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, relative_noise, unit_box
+from tint.model.folds import baseline, folds
+from tint.model.latent import Expectation, Frame, expectation, features, log_axes, unseen
 from tint.model.learn import learn
 from tint.model.members import ready
 from tint.model.model import ColourModel, Member
 from tint.model.optics import OPTICS_MEAN, family_of, optics_of
 from tint.model.quantities import box, log_fields, varied
 from tint.model.radius import calibrate, cross_coverage
-from tint.model.report import FitReport, Score
+from tint.model.report import GUESSES, FitReport, Score
+from tint.model.threads import one_thread
 from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Stock
 
@@ -81,6 +83,7 @@ class _Way:
         return float(np.minimum(delta_e00(self.lab, lab), CLIP_DE00).mean())
 
 
+@one_thread
 def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> ColourModel:
     """Colour model of a new stock or machine from a base model and a few patches; the best way on held-out patches.
 
@@ -129,6 +132,7 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     calibration = calibrate(error, spread, MARK_SD_DE00)
     scores = [_score("this model", error)]
     scores += [_score(way.name, delta_e00(way.lab, good.lab), share) for way, share in zip(ways, shares, strict=True)]
+    scores += [_score(name, delta_e00(baseline(name, unit_box(good, edges), good.lab, fold), good.lab)) for name in GUESSES]
     report = FitReport(
         patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
         coverage=cross_coverage(error, spread, MARK_SD_DE00, fold),
@@ -144,7 +148,7 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         for way, share in zip(ways, shares, strict=True) if share > 0 for member in way.members
     )  # fmt: skip
     kind = f"carried over: {best.name}"
-    return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, log_power)
+    return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, log_power, lab)
 
 
 def _shares(ways: list[_Way], lab: np.ndarray) -> np.ndarray:
@@ -185,8 +189,12 @@ def _numbers(film: Member, training: Training, machine: Machine, family: str, ho
     frame = Frame(
         np.array(base["axes"], int), *(np.array(base[name], float) for name in ("middle", "centre", "width", "at", "waves"))
     )
-    expected = _held(frame, np.array(base["theta"], float)[0], hold, family == base["family"])
-    columns = features(frame, log_axes(training.setting, machine))
+    logs, theta = log_axes(training.setting, machine), np.array(base["theta"], float)[0]
+    shift, variance = unseen(frame, logs, theta)
+    expected = _held(frame, theta, hold, family == base["family"])
+    expected = _moved(expected, shift.mean(axis=0), variance.mean(axis=0))
+    frame = dataclasses.replace(frame, middle=logs.mean(axis=0))
+    columns = features(frame, logs)
     problem = Problem(optics_of(family), columns, training.lab, training.noise, expected)
     theta = np.repeat(expected.mean[None], len(LEVELS), axis=0)
     theta[:, 0] += LEVELS * min(1.0, 2 * hold.level)
@@ -210,6 +218,16 @@ def _held(frame: Frame, theta: np.ndarray, hold: Hold, same_family: bool) -> Exp
     if not same_family:
         mean[-12:-1] = OPTICS_MEAN
     return Expectation(mean, sd, usual.sizes)
+
+
+def _moved(expected: Expectation, shift: np.ndarray, variance: np.ndarray) -> Expectation:
+    """The expectation with its levels moved by what axes that the base never varied should do (4,), as unsure as that is."""
+    mean, sd, place = expected.mean.copy(), expected.sd.copy(), 0
+    for size, step, doubt in zip(expected.sizes, shift, variance, strict=True):
+        mean[place] += step
+        sd[place] = np.hypot(sd[place], np.sqrt(doubt))
+        place += size
+    return Expectation(mean, sd, expected.sizes)
 
 
 def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:

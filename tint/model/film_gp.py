@@ -195,7 +195,8 @@ def ready_film(numbers: dict[str, Any], training: Training, machine: Machine) ->
     logs = log_axes(training.setting, machine)
     frame = Frame(axes, middle, centre, width, np.array(numbers["at"], float), np.array(numbers["waves"], float))
     optics, theta, shares = optics_of(numbers["family"]), np.array(numbers["theta"], float), np.array(numbers["shares"], float)
-    each = colour(optics, latents(theta, features(frame, logs)), constants_of(theta))
+    shift, _ = unseen(frame, logs, theta[0])  # none where the film was fitted; a film carried over may sit elsewhere
+    each = colour(optics, latents(theta, features(frame, logs)) + shift, constants_of(theta))
     left = training.lab - np.einsum("s,snc->nc", shares, each)
     kernel = gp.Kernel(np.array(numbers["log_reach"], float), float(numbers["log_nugget"]))
     spread = [np.array(block, float) for block in numbers["spread"]]

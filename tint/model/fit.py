@@ -19,7 +19,8 @@ from tint.model.model import ColourModel, Member
 from tint.model.optics import family_of
 from tint.model.quantities import box, log_fields, varied
 from tint.model.radius import calibrate, cross_coverage
-from tint.model.report import FEW_PATCHES, FitReport, Score
+from tint.model.report import FEW_PATCHES, GUESSES, FitReport, Score
+from tint.model.threads import one_thread
 from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Stock
 
@@ -28,6 +29,7 @@ USUAL_SD_DE00 = 0.3  # a hand-held spectrophotometer (common practice, no source
 MARK_SD_DE00 = 0.9  # scatter of one mark to the next at one setting, as two studies on simulated lasers took it
 
 
+@one_thread
 def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> ColourModel:
     """Colour model of the good patches of one stock on one machine, with a report on patches held out.
 
@@ -67,7 +69,7 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     report = dataclasses.replace(report, radius_de00=float(np.median(radius)))
     model = ColourModel(
         machine, stock, good, kind, members, learned.training.noise, calibration, report,
-        learned.drift.shift(learned.along, len(good)),
+        learned.drift.shift(learned.along, len(good)), contest.lab,
     )  # fmt: skip
     return dataclasses.replace(model, report=dataclasses.replace(report, effects=effects(model), missing=missing_hues(model)))
 
@@ -105,7 +107,7 @@ def relative_noise(sd: np.ndarray) -> np.ndarray:
 
 
 def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold: np.ndarray, edges: np.ndarray) -> FitReport:
-    x = _unit_box(good, edges)
+    x = unit_box(good, edges)
     scores = [_score("this model", contest.error_de00)]
     scores += [
         _score(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
@@ -123,7 +125,7 @@ def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold:
     )  # fmt: skip
 
 
-def _unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
+def unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
     """Log settings (n, d) of the fields that varied, scaled to 0..1."""
     moved = varied(edges)
     fields = np.nan_to_num(log_fields(good.setting)[:, moved])
@@ -146,7 +148,7 @@ def _remarks(good: Patches, count: int, scores: list[Score], contest: Contest) -
             f"{len(good)} patches are few: heed the radius of each colour, and mark {FEW_PATCHES} or more for work that must match."
         )
     best = min(scores, key=lambda score: score.median_de00)
-    if best.name in BASELINES:
+    if best.name in BASELINES and best.name not in GUESSES:  # the report says those louder
         remarks.append(f"{best.name} was nearer on held-out patches: mark more settings before trusting colours between them.")
     if varied(box(log_fields(good.setting)))[FIELDS.index("hatch_deg")]:
         remarks.append("hatch angle varied, but its effect is not modelled: keep it at one value for work that must match.")

@@ -48,6 +48,7 @@ class ColourModel:
     calibration : turns the spread of the members into `de00_90`
     report : what the fit found out about itself
     log_power : (n,) change of log power, by drift and between plates, that each patch was found to have had
+    held_out_lab : (n, 3) what was predicted for each patch while it was held out; None where the file does not say
     """
 
     machine: Machine
@@ -59,11 +60,14 @@ class ColourModel:
     calibration: Calibration
     report: FitReport
     log_power: np.ndarray
+    held_out_lab: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         shape = (len(self.patches),)
         if self.noise.shape != shape or self.log_power.shape != shape or not self.members:
             raise ValueError("a model needs members, and one noise and change of power per patch")
+        if self.held_out_lab is not None and self.held_out_lab.shape != (*shape, 3):
+            raise ValueError("a model needs one held-out colour per patch, or none")
 
     @cached_property
     def _ready(self) -> tuple[Ready, ...]:
@@ -150,6 +154,7 @@ def write_model(model: ColourModel, path: str | Path, *, force: bool = False) ->
             "y_mm": _plain(patches.xy_mm[:, 1]),
             "noise": model.noise.tolist(),
             "log_power": model.log_power.tolist(),
+            **({} if model.held_out_lab is None else {"held_out_lab": model.held_out_lab.tolist()}),
         },
     }
     return write_file(path, json_text("model", VERSION, body), force=force)
@@ -178,6 +183,7 @@ def read_model(path: str | Path) -> ColourModel:
         model = ColourModel(
             machine, stock, patches, str(body["kind"]), members, np.array(rows["noise"], float), calibration,
             report_from(body["report"]), np.array(rows["log_power"], float),
+            np.array(rows["held_out_lab"], float) if "held_out_lab" in rows else None,
         )  # fmt: skip
         middle = predict(model, patches.setting[:1])
         if not (np.isfinite(middle.lab).all() and np.isfinite(middle.de00_90).all()):

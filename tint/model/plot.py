@@ -9,7 +9,7 @@ import numpy as np
 
 from tint.caution import SHORT
 from tint.files import new_folder
-from tint.lab import srgb1_from_lab
+from tint.lab import delta_e00, srgb1_from_lab
 from tint.model.insight import effects
 from tint.model.jitter import sensitivity
 from tint.model.model import ColourModel, predict
@@ -18,11 +18,12 @@ from tint.setting import FIELDS, UNITS, WORDS, Setting
 
 STEPS = 120  # colours along a setting; the eye sees no steps
 MAP_STEPS = 44  # colours along each side of the map of two settings
+NAMED_FAR = 3  # patches named in the picture of the fit beside the outliers: those to look at first
 SURROUND = "#777777"  # neutral grey around colour, near L* 50, so that none looks lighter or stronger than it is
 
 
 def plot_model(model: ColourModel, folder: str | Path, *, force: bool = False) -> tuple[str, ...]:
-    """Names of the pictures written into a new folder, as PNG and SVG: `reach`, `along`, `loud`.
+    """Names of the pictures written into a new folder, as PNG and SVG: `reach`, `along`, `loud`, `fit`.
 
     Raises
     ------
@@ -33,15 +34,18 @@ def plot_model(model: ColourModel, folder: str | Path, *, force: bool = False) -
     -----
     `reach`: predicted colours of the pool in a*b* and in L*C*, measured patches ringed. `along`: colour and radius as one
     setting moves while the others stay in the middle of the grid. `loud`: predicted colour over the two settings that
-    move it most, with contours of the mean ΔE00 shift under the usual jitter.
+    move it most, with contours of the mean ΔE00 shift under the usual jitter. `fit`: measured against predicted L*, a*, b*
+    of patches held out; left away for a model whose file does not hold them.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    drawn = {"reach": _reach, "along": _along, "loud": _loud}
+    drawn = {"reach": (_reach, 7), "along": (_along, 7), "loud": (_loud, 7)}
+    if model.held_out_lab is not None:
+        drawn["fit"] = (_fit, 4.8)
     with new_folder(folder, "plot", force=force) as place:
-        for name, draw in drawn.items():
-            figure = Figure(figsize=(11, 7), facecolor="white", layout="constrained")
+        for name, (draw, height) in drawn.items():
+            figure = Figure(figsize=(11, height), facecolor="white", layout="constrained")
             FigureCanvasAgg(figure)
             draw(model, figure)
             for ending in ("png", "svg"):
@@ -142,6 +146,37 @@ def _loud(model: ColourModel, figure: Any) -> None:
     figure.suptitle(_title(model, "Quiet and loud colours: contours are the mean ΔE00 shift under the usual jitter"))
 
 
+def _fit(model: ColourModel, figure: Any) -> None:
+    measured, predicted = model.patches.lab, model.held_out_lab
+    assert predicted is not None  # plot_model made sure of it
+    error = delta_e00(predicted, measured)
+    aside = np.isin(model.patches.ids, model.report.outliers)
+    far = np.flatnonzero(~aside)[np.argsort(-error[~aside], kind="stable")[:NAMED_FAR]]
+    for k, axes in enumerate(figure.subplots(1, 3)):
+        x, y = measured[:, k], predicted[:, k]
+        ends = [min(x.min(), y.min()) - 3, max(x.max(), y.max()) + 3]
+        axes.set_facecolor(SURROUND)
+        axes.plot(ends, ends, color="white", linewidth=1)
+        axes.scatter(x, y, c=srgb1_from_lab(measured), s=34, edgecolors="white", linewidths=0.4)
+        axes.scatter(x[aside], y[aside], facecolors="none", edgecolors="black", s=90, linewidths=1.4)
+        for i in [*np.flatnonzero(aside), *far]:
+            right = x[i] > sum(ends) / 2  # a name grows away from the nearer edge
+            axes.annotate(
+                model.patches.ids[i], (x[i], y[i]), xytext=(-7 if right else 7, 4), textcoords="offset points", fontsize=9,
+                ha="right" if right else "left", color="white", weight="bold" if aside[i] else "normal",
+            )  # fmt: skip
+        axes.set(xlim=ends, ylim=ends, aspect="equal", xlabel=f"{'Lab'[k]}* measured", ylabel=f"{'Lab'[k]}* predicted")
+        axes.grid(alpha=0.25, color="white")
+    named = "ringed: outliers, set aside; named: " if aside.any() else "named: "
+    figure.suptitle(
+        _title(
+            model,
+            f"Patches held out: half within ΔE00 {np.median(error):.1f}, 9 of 10 within {np.quantile(error, 0.9):.1f} "
+            f"({named}the {len(far)} farthest)",
+        )
+    )
+
+
 def _plain_ticks(axes: Any, values: np.ndarray, vertical: bool = False) -> None:
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
@@ -180,6 +215,10 @@ def _sweep(model: ColourModel, field: str) -> tuple[np.ndarray, Setting]:
 
 
 def _readme(model: ColourModel) -> str:
+    held_out = (
+        "fit     measured against predicted L*, a*, b* of patches held out, in their measured colour; on the line is right.",
+        "        Outliers are ringed, they and the farthest carry their patch id: look at those first",
+    )
     lines = (
         f"Pictures of the colour model of {model.stock.name} on {model.machine.name}",
         "",
@@ -188,6 +227,7 @@ def _readme(model: ColourModel) -> str:
         "        within which 9 of 10 fresh marks should land",
         "loud    predicted colour over the two settings that move it most; contours say how far it shifts (mean ΔE00) when",
         "        power and speed stray by 2 %, line spacing by 1 %, focus by 0.2 mm: choose palette colours where it is quiet",
+        *(() if model.held_out_lab is None else held_out),
         "",
         *([model.patches.facts["remark"], ""] if model.patches.facts.get("remark") else []),
         "Screens differ, and metal shifts with the angle.",

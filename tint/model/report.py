@@ -8,6 +8,9 @@ from typing import Any
 from tint.setting import WORDS
 
 NO_EFFECT_DE00 = 1.5  # less is lost in the scatter from mark to mark
+NOTICEABLE_DE00 = 2  # a difference most people see side by side (common practice, no source)
+SURE_SD = 2  # standard errors from which an estimate is called told apart from nothing
+GUESSES = ("mean colour", "nearest patch")  # baselines no model may be worse than
 FEW_PATCHES = 48  # below it the honest radius was 11–18 ΔE00 on simulated lasers
 
 
@@ -69,26 +72,44 @@ def report_from(body: dict[str, Any]) -> FitReport:
     return FitReport(**{**body, **tuples, "scores": scores, "effects": effects})
 
 
+def worse_than(report: FitReport) -> str:
+    """Name of the plain guess, mean colour or nearest patch, that came as near as the model on held-out patches; "" none."""
+    guesses = [score for score in report.scores[1:] if score.name in GUESSES]
+    best = min(guesses, key=lambda score: score.median_de00, default=None)
+    return best.name if best is not None and best.median_de00 <= report.scores[0].median_de00 else ""
+
+
 def report_text(report: FitReport) -> str:
-    """Text of a report: a table of held-out errors and what to do about them."""
+    """Text of a report: how far off in one sentence, a table of held-out errors, and what to do about them."""
+    ours, *others = report.scores
     lines = [
-        f"{report.patches} patches" + (f", {report.flagged} more left out for their flag" if report.flagged else ""),
+        f"Half of fresh marks should land within ΔE00 {ours.median_de00:.1f} of the prediction, 9 of 10 within "
+        f"{ours.p90_de00:.1f} ({NOTICEABLE_DE00:g} is just noticeable)."
+    ]
+    if rival := worse_than(report):
+        lines.append(
+            f"WORSE THAN GUESSING: {rival} comes as near. Do the readings belong to this plate, machine and stock, in this order?"
+        )
+    lines += [
         "",
+        f"{report.patches} patches" + (f", {report.flagged} more left out for their flag" if report.flagged else ""),
         f"Error on patches held out, in {report.folds} parts [ΔE00]   median   9 of 10 within",
     ]
+    alone = [score.name for score in others if score.weight == 1]
     for score in report.scores:
-        share = f"   (share {score.weight:.0%})" if 0 < score.weight < 1 else ""
-        lines.append(f"  {score.name:<44} {score.median_de00:8.2f} {score.p90_de00:14.2f}{share}")
+        share = f"   (share {score.weight:.0%})" if score.weight > 0 else ""
+        if score.name not in alone:
+            lines.append(f"  {score.name:<44} {score.median_de00:8.2f} {score.p90_de00:14.2f}{share}")
+    lines += [f"This model is {name} alone: nothing mixed in did better." for name in alone]
     lines += [
         "",
         f"Radius de00_90: {report.radius_de00:.1f} at a typical setting; "
         f"{report.coverage:.0%} of held-out patches fell inside theirs (90 % is meant).",
     ]
-    if report.drift_pct is not None:
-        lines.append(
-            f"Drift along the marking order: {report.drift_pct:+.2f} % of power from first to last patch "
-            f"(± {report.drift_sd_pct:.2f}); taken out."
-        )
+    if report.drift_pct is not None and report.drift_sd_pct is not None:
+        figures = f"{report.drift_pct:+.2f} % of power from first to last patch (± {report.drift_sd_pct:.2f})"
+        told = abs(report.drift_pct) >= SURE_SD * report.drift_sd_pct
+        lines.append(f"Drift along the marking order: {figures if told else f'too small to tell, {figures}'}; taken out.")
     if report.plate_steps_pct:
         steps = ", ".join(f"{step:+.2f} %" for step in report.plate_steps_pct)
         lines.append(f"From the first plate to the next, power changed by {steps}; taken out. Colours are those of the first plate.")

@@ -63,8 +63,8 @@ def colour_names(lab: Any) -> list[str]:
 
     Examples
     --------
-    >>> colour_names([[46, -4, -30], [35, -4, -30], [80, 1, 2]])
-    ['blue L46', 'blue L35', 'light grey']
+    >>> colour_names([[46, -4, -30], [48, -4, -30], [80, 1, 2]])
+    ['blue L46', 'blue L48', 'light grey']
     """
     lab = np.asarray(lab, float)
     plain = [colour_name(value) for value in lab]

@@ -1,0 +1,59 @@
+"""Options and ways of speaking that the commands share."""
+
+from __future__ import annotations
+
+import inspect
+import shutil
+import textwrap
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tint.words import FIELDS, UNITS, WORDS
+
+PATH = click.Path(path_type=Path)
+FORCE = click.option("--force", is_flag=True, help="Replace the output if it is already there.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+
+
+def output(default: str) -> Callable[[Any], Any]:
+    return click.option("-o", "--output", type=PATH, default=default, show_default=True, help="Where to write.")
+
+
+def of_each_field(said: str, **options: Any) -> Callable[[Any], Any]:
+    """One option per field of a setting, such as --speed-mm-s; `said` goes before the field's word in its help."""
+
+    def decorate(command: Any) -> Any:
+        for field in reversed(FIELDS):
+            unit = f" [{UNITS[field]}]" if UNITS[field] else ""
+            words = f"{said} {WORDS[field]}{unit}.".strip()
+            command = click.option(f"--{field.replace('_', '-')}", field, help=words[0].upper() + words[1:], **options)(
+                command
+            )
+        return command
+
+    return decorate
+
+
+def examples(*lines: str) -> Callable[[Any], Any]:
+    """The command with example lines at the end of its help."""
+
+    def decorate(command: Any) -> Any:
+        command.__doc__ = (
+            inspect.cleandoc(command.__doc__) + "\n\n\b\nExamples:\n" + "\n".join(f"  {line}" for line in lines)
+        )
+        return command
+
+    return decorate
+
+
+def remark(text: str) -> None:
+    """Says a remark on stderr, wrapped to the terminal."""
+    width = min(shutil.get_terminal_size((100, 24)).columns, 110)
+    click.echo(
+        "\n".join(textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, initial_indent=""))
+        or text,
+        err=True,
+    )
