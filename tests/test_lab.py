@@ -100,7 +100,7 @@ def test_adaptation_takes_one_white_to_the_other():
 def test_nearest_agrees_with_looking_at_every_pair():
     rng = np.random.default_rng(5)
     many, few = rng.uniform([0, -60, -60], [100, 60, 60], (500, 3)), rng.uniform([0, -60, -60], [100, 60, 60], (7, 3))
-    index, distance = lab.nearest(many, few, chunk=64)
+    index, distance = lab.nearest(many, few, pairs_at_once=400)
     for i in range(0, 500, 41):
         each = [float(lab.delta_e00(many[i], candidate)) for candidate in few]
         assert index[i] == int(np.argmin(each)) and distance[i] == pytest.approx(min(each))

@@ -46,13 +46,14 @@ def delta_e00(lab1: Any, lab2: Any) -> np.ndarray:
     return np.asarray(_colour().delta_E(np.asarray(lab1, float), np.asarray(lab2, float), method="CIE 2000"))
 
 
-def nearest(lab: Any, candidates: Any, chunk: int = 50_000) -> tuple[np.ndarray, np.ndarray]:
+def nearest(lab: Any, candidates: Any, pairs_at_once: int = 1_000_000) -> tuple[np.ndarray, np.ndarray]:
     """Index of the candidate (k, 3) nearest by ΔE00 to each Lab (n, 3), and that ΔE00; two arrays (n,).
 
     Equal distances go to the lower index.
     """
     lab, candidates = np.asarray(lab, float), np.asarray(candidates, float)
     index, distance = np.empty(len(lab), dtype=np.intp), np.empty(len(lab))
+    chunk = max(1, pairs_at_once // len(candidates))
     for start in range(0, len(lab), chunk):
         part = slice(start, start + chunk)
         differences = delta_e00(lab[part, None, :], candidates[None, :, :])

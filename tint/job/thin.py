@@ -16,6 +16,7 @@ from tint.layers.layers import Layers
 MOST_PLACES = 5  # named of each layer, the largest first
 TILE_HOLES = 100  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
 SLACK = 1.01  # of the spot's radius, so that an edge as wide as the spot is not thin by rounding
+SEEN_MM2 = 0.05  # as much as a hairline of one spot and a millimetre; less is the tip of a point and no matter for a warning
 
 
 @dataclass(frozen=True)
@@ -59,10 +60,10 @@ def thin_places(layers: Layers, spot_mm: float) -> tuple[Thin, ...]:
 
 
 def thin_remark(thin: Sequence[Thin], spot_mm: float) -> str:
-    """One line for the operator, "" where nothing is thin."""
-    if not thin:
+    """One line for the operator, "" where nothing is thin enough to see; README.txt and job.json list the rest too."""
+    parts = [f"{item.name} {item.area_mm2:.2g} mm²" for item in thin if item.area_mm2 >= SEEN_MM2]
+    if not parts:
         return ""
-    parts = [f"{item.name} {item.area_mm2:.2g} mm²" for item in thin]
     return (
         f"Narrower than the spot ({spot_mm:.3g} mm): {', '.join(parts)}. Strokes come out about one spot wide, gaps may close; "
         "places in README.txt."

@@ -13,7 +13,7 @@ from tint.lab import delta_e00, lab_from_srgb1
 from tint.palette.palette import Palette
 
 _BAND_PX = 4_000_000  # pixels handled at once; more needs memory, fewer needs time
-_CODES_AT_ONCE = 200_000  # colours compared at once, for the same trade
+_PAIRS_AT_ONCE = 2_000_000  # pairs of colours compared at once, for the same trade
 _MEANT_OVER = (
     300_000  # different colours that the mean wanted and lost colours are taken over; more changes no digit shown
 )
@@ -61,8 +61,9 @@ def _nearest_of_codes(codes: np.ndarray, candidates: np.ndarray) -> np.ndarray:
     cell = tuple((codes >> shift + 8 * (2 - axis) & (255 >> shift)).astype(np.intp) for axis in range(3))
     number = possible.argmax(axis=-1).astype(np.uint8)[cell]
     unsure = np.flatnonzero((possible.sum(axis=-1) > 1)[cell])
-    for start in range(0, len(unsure), _CODES_AT_ONCE):
-        part = unsure[start : start + _CODES_AT_ONCE]
+    at_once = max(1, _PAIRS_AT_ONCE // len(candidates))
+    for start in range(0, len(unsure), at_once):
+        part = unsure[start : start + at_once]
         row, candidate = np.nonzero(possible[tuple(axis[part] for axis in cell)])
         distance = np.full((len(part), len(candidates)), np.inf)
         distance[row, candidate] = delta_e00(_lab_of_codes(codes[part])[row], candidates[candidate])
@@ -79,19 +80,26 @@ def _possible_in_cells(candidates: np.ndarray, step: int) -> np.ndarray:
     levels = np.minimum(np.arange(0, 257, step), 255) / 255
     nodes = lab_from_srgb1(np.stack(np.meshgrid(levels, levels, levels, indexing="ij"), axis=-1))
     size = len(levels) - 1
-    low = np.full((size, size, size, len(candidates)), np.inf, dtype=np.float32)
-    high = np.zeros_like(low)
-    grey = np.zeros((size, size, size), dtype=bool)
     corners = [tuple(slice(at, at + size) for at in corner) for corner in itertools.product((0, 1), repeat=3)]
-    for k, candidate in enumerate(candidates):
+
+    def span(candidate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Least and most ΔE00 to a candidate that each cell may hold."""
         away = delta_e00(nodes, candidate).astype(np.float32)
-        for corner in corners:
-            np.minimum(low[..., k], away[corner], out=low[..., k])
-            np.maximum(high[..., k], away[corner], out=high[..., k])
+        low, high = away[corners[0]].copy(), away[corners[0]].copy()
+        for corner in corners[1:]:
+            np.minimum(low, away[corner], out=low)
+            np.maximum(high, away[corner], out=high)
+        slack = _CURVED * (high - low)
+        return low - slack, high + slack
+
+    most = np.full((size, size, size), np.inf, dtype=np.float32)
+    for candidate in candidates:  # twice over all candidates: keeping their spans would take half a GB for 255 of them
+        np.minimum(most, span(candidate)[1], out=most)
+    possible = np.stack([span(candidate)[0] <= most for candidate in candidates], axis=-1)
+    chroma = np.hypot(nodes[..., 1], nodes[..., 2])
     for corner in corners:
-        grey |= np.hypot(nodes[corner][..., 1], nodes[corner][..., 2]) < _GREY_CHROMA
-    slack = _CURVED * (high - low)
-    return (low - slack <= (high + slack).min(axis=-1, keepdims=True)) | grey[..., None]
+        possible |= (chroma[corner] < _GREY_CHROMA)[..., None]
+    return possible
 
 
 def _lab_of_codes(codes: np.ndarray) -> np.ndarray:
