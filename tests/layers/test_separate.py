@@ -79,3 +79,15 @@ def test_each_step_is_announced():
     said = []
     separate(picture(np.array(SRGB)[np.full((30, 30), 2)], 0.3), BOOK, progress=said.append)
     assert said == ["choosing the nearest colour of every pixel", "absorbing specks smaller than the spot"]
+
+
+def test_smooth_outlines_still_share_their_borders_and_need_a_tolerance():
+    y, x = np.mgrid[0:80, 0:80]
+    numbers = np.where((x - 40) ** 2 + (y - 40) ** 2 < 30**2, 3, 1)
+    art = picture(np.array(SRGB)[numbers], 8)
+    plain, smooth = separate(art, BOOK), separate(art, BOOK, smooth=True)
+    assert shapely.coverage_is_valid([part for outline in smooth.outlines for part in shapely.get_parts(outline)])
+    assert shapely.get_num_coordinates(smooth.outlines[2]) > shapely.get_num_coordinates(plain.outlines[2])
+    assert smooth.outlines[2].area == pytest.approx(np.pi * 9, rel=0.01)
+    with pytest.raises(LimitError, match="smooth outlines"):
+        separate(art, BOOK, smooth=True, simplify_px=0)

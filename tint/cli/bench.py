@@ -21,10 +21,11 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
 @click.option("--width-mm", type=float, help="Width on the metal; a drawing may state its own.")
 @click.option("--pitch-mm", type=float, help="Pixel size on the metal; a picture keeps its own pixels unless stated.")
 @click.option("--speck-mm2", type=float, help="Smallest region kept of a picture  [default: the area of the spot]")
+@click.option("--smooth", is_flag=True, help="Round the stairs of a picture's outlines.")
 @output("layers")
 @FORCE
 def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: float | None, speck_mm2: float | None,
-             output: Path, force: bool) -> None:  # fmt: skip
+             smooth: bool, output: Path, force: bool) -> None:  # fmt: skip
     """Reduce ARTWORK (PNG, JPEG, TIFF, WebP, SVG) to layers in the colours of PALETTE, with a proof."""
     from tint.artwork.artwork import read_artwork
     from tint.files import refuse_overwrite
@@ -35,7 +36,12 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     refuse_overwrite(output, force)
     chosen = read_palette(palette)
     layers = separate_artwork(
-        read_artwork(artwork, width_mm, pitch_mm), chosen, speck_mm2=speck_mm2, pitch_mm=pitch_mm, progress=remark
+        read_artwork(artwork, width_mm, pitch_mm),
+        chosen,
+        speck_mm2=speck_mm2,
+        smooth=smooth,
+        pitch_mm=pitch_mm,
+        progress=remark,
     )
     write_layers(layers, output, force=force)
     click.echo(layers_text(layers))

@@ -69,7 +69,10 @@ def read_layers(folder: str | Path) -> Layers:
             height, width = labels.shape
             raise FileError(f"labels.png has {width} × {height} pixels, which is not the size layers.json states.")
         simplify_px, own_size = float(body["simplify_px"]), size_mm if drawn is not None else None
-        return Layers(str(body["name"]), pitch_mm, labels, palette, wanted, lost, remarks, drawn, simplify_px, own_size)
+        smooth = bool(body.get("smooth", False))
+        return Layers(
+            str(body["name"]), pitch_mm, labels, palette, wanted, lost, remarks, drawn, simplify_px, own_size, smooth
+        )
     except KeyError as error:
         raise FileError(f"{path}: {error.args[0]} is missing from the layers.") from None
     except TintError as error:
@@ -138,6 +141,7 @@ def _as_dict(layers: Layers) -> dict[str, Any]:
         "pitch_mm": layers.pitch_mm,
         "vector": layers.drawn is not None,
         "simplify_px": layers.simplify_px,
+        "smooth": layers.smooth,
         "remarks": list(layers.remarks),
         "layers": rows,
         "palette": layers.palette.as_dict(),

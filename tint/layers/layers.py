@@ -43,6 +43,7 @@ class Layers:
         are traced from its labels when first asked for
     simplify_px : most a traced outline may leave the pixel border [pixels], at most 0.45
     size_mm : true width and height [mm] of a drawing, whose label map is rounded up to whole pixels; None: that of the map
+    smooth : round the stairs of traced outlines, their borders still shared
 
     Raises
     ------
@@ -60,6 +61,7 @@ class Layers:
     drawn: tuple[object, ...] | None = None
     simplify_px: float = 0.45
     size_mm: tuple[float, float] | None = None
+    smooth: bool = False
 
     def __post_init__(self) -> None:
         if self.labels.ndim != 2 or self.labels.dtype != np.uint8 or not self.labels.size:
@@ -74,6 +76,8 @@ class Layers:
             raise LimitError(
                 f"simplify_px {self.simplify_px:g} cannot be; it lies between 0 and {MAX_SIMPLIFY_PX:g} pixels."
             )
+        if self.smooth and self.simplify_px == 0:
+            raise LimitError("smooth outlines leave the pixel borders; they need simplify_px above 0.")
         if self.size_mm is not None and pixels_of(self.size_mm, self.pitch_mm) != self.labels.shape:
             raise LimitError("the label map does not cover the size of the artwork; separate it again.")
 
@@ -102,7 +106,10 @@ class Layers:
             return self.drawn
         from tint.layers.outline import trace_outlines
 
-        return tuple(trace_outlines(self.labels, self.pitch_mm, len(self.palette), simplify_px=self.simplify_px)[1:])
+        traced = trace_outlines(
+            self.labels, self.pitch_mm, len(self.palette), simplify_px=self.simplify_px, smooth=self.smooth
+        )
+        return tuple(traced[1:])
 
     @cached_property
     def used(self) -> tuple[int, ...]:

@@ -27,6 +27,7 @@ def separate(
     *,
     speck_mm2: float | None = None,
     simplify_px: float = 0.45,
+    smooth: bool = False,
     pitch_mm: float | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Layers:
@@ -37,6 +38,7 @@ def separate(
     speck_mm2 : regions of a picture smaller than this [mm²] join the neighbour of nearest colour; None takes the area
         of the machine's spot, 0 keeps everything
     simplify_px : most an outline of a picture may leave the pixel border [pixels]
+    smooth : round the stairs of a picture's outlines; borders stay shared, and six times the points are written
     pitch_mm : pixel of the label map of a drawing [mm], None 0.05; a picture keeps its own
     progress : called with a short text as each step begins
 
@@ -63,7 +65,7 @@ def separate(
         speck = math.pi / 4 * spot_mm(palette.machine) ** 2 if speck_mm2 is None else speck_mm2
         if not 0 <= speck < math.inf:
             raise LimitError(f"specks below {speck:g} mm² cannot be absorbed; give an area from 0 up.")
-        return _separate_picture(artwork, palette, speck, simplify_px, step)
+        return _separate_picture(artwork, palette, speck, (simplify_px, smooth), step)
     assert isinstance(artwork, Drawing)
     if speck_mm2 is not None:
         raise LimitError("specks are absorbed in pictures only; a drawing keeps every shape. Leave the speck size out.")
@@ -78,7 +80,7 @@ def separate(
 
 
 def _separate_picture(
-    picture: Picture, palette: Palette, speck_mm2: float, simplify_px: float, step: Callable[[str], None]
+    picture: Picture, palette: Palette, speck_mm2: float, tracing: tuple[float, bool], step: Callable[[str], None]
 ) -> Layers:
     from tint.layers.clean import absorb_specks
 
@@ -103,7 +105,15 @@ def _separate_picture(
         )
         raise DataError(f"nothing of {picture.name} is to be marked: {why}.")
     return Layers(
-        picture.name, picture.pitch_mm, labels, palette, wanted, lost, tuple(remarks), simplify_px=simplify_px
+        picture.name,
+        picture.pitch_mm,
+        labels,
+        palette,
+        wanted,
+        lost,
+        tuple(remarks),
+        simplify_px=tracing[0],
+        smooth=tracing[1],
     )
 
 
