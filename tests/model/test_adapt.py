@@ -11,7 +11,7 @@ from tint.errors import DataError
 from tint.film import WAVELENGTH_NM, material_index, reflectance
 from tint.lab import delta_e00, lab_from_reflectance
 from tint.measure.patches import Patches
-from tint.model.adapt import adapt
+from tint.model.adapt import HOLDS, adapt
 from tint.model.fit import fit
 from tint.model.model import predict, read_model, write_model
 from tint.setting import Setting
@@ -62,7 +62,7 @@ def test_twelve_patches_of_another_batch_bring_the_base_back_to_the_mark(base, c
 def test_the_report_names_every_way_that_was_tried(carried):
     names = [score.name for score in carried.report.scores]
     assert names[0] == "this model"
-    assert {"base as it is", "base refitted closely", "base refitted", "base refitted loosely", "fitted from scratch"} <= set(names)
+    assert {"base as it is", "fitted from scratch", *(hold.name for hold in HOLDS)} <= set(names)
     assert sum(score.weight for score in carried.report.scores) == pytest.approx(1)
     assert sum(member.weight for member in carried.members) == pytest.approx(1)
 
@@ -74,6 +74,17 @@ def test_a_machine_of_twice_the_power_answers_as_the_base_in_watts(base, machine
     model = adapt(base, halved, strong, stock)
     at = film_settings(100, 6)
     assert np.median(delta_e00(predict(model, at.replace(power_pct=at.power_pct / 2)).lab, film_lab(at))) < 1.0
+
+
+def test_a_field_the_base_never_varied_may_stand_elsewhere_on_the_new_stock(base, machine, stock):
+    # the base saw one line spacing only; here lines lie twice as wide apart and the film does not care
+    def wide(setting):
+        return setting.replace(spacing_mm=0.006)
+
+    same = film_patches(8, 3)
+    model = adapt(base, dataclasses.replace(same, setting=wide(same.setting)), machine, stock)
+    at = film_settings(100, 6)
+    assert np.median(delta_e00(predict(model, wide(at)).lab, film_lab(at))) < 1.5
 
 
 def test_a_carried_model_is_written_and_read_exactly(carried, tmp_path):
