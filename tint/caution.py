@@ -27,14 +27,10 @@ _FUMES = {  # common practice, no source, where none is named
     "aluminium": f"Fumes and dust: fine aluminium dust burns and can explode; let none gather in duct or filter. {_EXTRACT}",
     "carbon steel": f"Fumes: iron and manganese oxides; coatings such as zinc give off their own. {_EXTRACT}",
 }
-_CORROSION = (
-    "A colour mark changes the surface and can lower corrosion resistance. Passivating acids (ASTM A967) attack colour "
-    "marks: try a coupon first."
-)
-_CONTACT = (
-    "Not for food, medical or skin contact unless the maker of the piece has it assessed (nickel release: REACH Annex "
-    "XVII entry 27, EN 1811)."
-)
+_CORROSION = "A colour mark changes the surface and can lower corrosion resistance."
+_ACIDS = " Passivating acids (ASTM A967) attack colour marks: try a coupon first."
+_CONTACT = "Not for food, medical or skin contact unless the maker of the piece has it assessed{}."
+_NICKEL = " (nickel release: REACH Annex XVII entry 27, EN 1811)"
 _FIRE = "Fire: keep the bed clear of anything that burns, and never leave a job unattended, cooling waits included."
 _LAW = "Follow local codes, your safety officer and licensed practice. tint plans; it never drives a machine."
 
@@ -55,4 +51,13 @@ def cautions(wavelength_nm: float, grade: str) -> tuple[str, ...]:
         if metal
         else f"Metal {grade!r} is not known here: read its safety data sheet. {_STAINLESS}"
     )
-    return (_BEAM.format(wavelength_nm=wavelength_nm), fumes, _CORROSION, _CONTACT, _FIRE, _LAW)
+    stainless = metal is None or "stainless" in metal.name
+    corrosion = _CORROSION + _ACIDS * stainless
+    return (
+        _BEAM.format(wavelength_nm=wavelength_nm),
+        fumes,
+        corrosion,
+        _CONTACT.format(_NICKEL * stainless),
+        _FIRE,
+        _LAW,
+    )

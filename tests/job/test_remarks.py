@@ -83,3 +83,10 @@ def test_every_remark_is_said_once_and_those_that_may_not_be_cut_come_first() ->
     job = plan_job(piece, other, stock=dataclasses.replace(STEEL, batch="2026-09"))
     assert len(set(job.remarks)) == len(job.remarks)
     assert job.in_full == 3 and job.remarks[1].startswith("Other machine") and job.remarks[2].startswith("Other stock")
+
+
+def test_a_stronger_or_weaker_source_is_said_to_burn_like_another_spot():
+    for watts in (LASER.max_power_w * 1.67, LASER.max_power_w * 10, LASER.max_power_w / 2):
+        said = machine_remark(LASER, dataclasses.replace(LASER, max_power_w=watts))
+        assert "may burn" in said and f"{watts:g} W" in said
+    assert "burn" not in machine_remark(LASER, dataclasses.replace(LASER, name="its twin"))

@@ -39,11 +39,11 @@ def test_repeated_readings_are_averaged_and_their_spread_is_the_uncertainty(tmp_
     ("rows", "said"),
     [
         (["Z99,50,0,0,,"], "line 2, column patch: 'Z99' is not on plate 1"),
-        (["bare,80,0,0,,"], "no row for any patch"),
+        (["bare,80,0,0,,"], "no reading of any patch"),
         (["A01,500,0,0,,"], "line 2: L 500 cannot be"),
         (["A01,,0,0,,"], "column L: is empty"),
         (["A01,50,0,0,-1,"], "column sd: is negative"),
-        (["A01,,,,,", "bare,,,,,"], "no row for any patch"),
+        (["A01,,,,,", "bare,,,,,"], "no reading of any patch"),
     ],
 )
 def test_a_reading_that_does_not_fit_the_grid_is_refused(tmp_path, rows, said):

@@ -64,7 +64,9 @@ def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap
         remark(
             f"the ranges are those that usually colour stainless steel; for {planned.stock.grade} scout with a small plate first"
         )
-    click.echo(f"{len(planned)} patches in {output}, about {planned.time_s / 60:.0f} min of scanning")
+    click.echo(
+        f"{len(planned)} patches in {output}: about {planned.time_s / 60:.0f} min of scanning, {planned.turn_s / 60:.0f} of turn-round"
+    )
     remark(SHORT)
 
 
@@ -174,7 +176,14 @@ def fit(
         from tint.model.adapt import adapt
         from tint.model.model import read_model
 
-        model = adapt(read_model(base), joined, laser, sheet, seed=seed)
+        known = read_model(base)
+        seen = {row.tobytes() for row in known.patches.lab}
+        again = sum(row.tobytes() in seen for row in joined.lab)
+        if again:
+            remark(
+                f"CHECK: {again} of these patches are already in the base: the errors below are too good, nothing was held out from it."
+            )
+        model = adapt(known, joined, laser, sheet, seed=seed)
     write_model(model, output, force=force)
     click.echo(report_text(model.report))
     remark(f"model written to {output}")
@@ -188,7 +197,7 @@ def fit(
 @output("plot")
 @FORCE
 def plot(model: Path, output: Path, force: bool) -> None:
-    """Draw what a model learned, as PNG and SVG: its reach, colour along each setting, quiet and loud colours."""
+    """Draw what a model learned, as PNG and SVG: measured against predicted, its reach, colour along each setting, quiet and loud colours."""
     from tint.files import refuse_folder
     from tint.model.model import read_model
     from tint.model.plot import plot_model

@@ -24,7 +24,15 @@ def machine_remark(made_on: Machine, machine: Machine) -> str:
         what = f"the palette was made on {made_on.name}, this job is for {machine.name}"
     else:
         what = f"{machine.name} has changed since the palette was made on it"
+    watts = made_on.max_power_w, machine.max_power_w
     spots_um = [1e3 * spot_mm(each) for each in (machine, made_on)]
+    if abs(spots_um[0] / spots_um[1] - 1) <= SAME_SPOT and (
+        abs(watts[1] / watts[0] - 1) > SAME_SPOT or machine.power_curve != made_on.power_curve
+    ):
+        return (
+            f"{OTHER_MACHINE}, other power ({watts[1]:g} W at 100 %, not {watts[0]:g} W): the same percentage is another power: these "
+            f"settings may burn; fit this machine first. {what[0].upper()}{what[1:]}."
+        )
     if abs(spots_um[0] / spots_um[1] - 1) <= SAME_SPOT:
         return f"{OTHER_MACHINE}: {what}. Colours will shift: mark and compare the trial before the piece."
     return (

@@ -33,4 +33,8 @@ def job_summary(job: Job) -> str:
     lines.append(
         f"marking {clock(job.marking_s)}, cooling waits {clock(job.wait_s)}, together {clock(job.total_s)} (estimated)"
     )
+    if job.trial is not None:
+        lines.append("trial: one square per layer in the folder trial, to be marked first; its time comes on top")
+    if job.hatched:
+        lines.append("scan lines of every layer are in the folder hatch")
     return "\n".join(lines)

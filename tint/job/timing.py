@@ -16,6 +16,7 @@ from tint.setting import Machine
 WATCH_S, WATCH_SHARE = 1.0, 0.005  # a watch stopped by hand, and a plan's own time on; the larger of both (no source)
 UNSURE_SHARE = 0.5  # a delay known no better than to this share of it is open ...
 UNSURE_MS = (0.1, 1.0)  # ... unless it is known to this many ms, turn-round and jump: that shows in no job's time
+MOST_JUMP_MS = 250.0  # no mirror settles this slowly (common practice, no source): more is the watch, or a wait counted in
 JUMP_RANGE_MS = 2.0  # how far a jump's usual delay may be off (common practice, no source)
 SLACK_S = 1.0  # a job may be this much faster than its laser-on time before the watch is doubted
 
@@ -92,7 +93,7 @@ def calibrated_timing(timed: Sequence[TimedJob], machine: Machine | None = None)
     counts, rest_s, watch_s = (np.array(column) for column in zip(*(_counted(item) for item in timed), strict=True))
     jump_speed = machine.jump_speed_mm_s if machine else timed[0].job.timing.jump_speed_mm_s
     delay_ms, error_ms = _solved(counts, rest_s, watch_s)
-    if _known(delay_ms, error_ms, UNSURE_MS):
+    if _known(delay_ms, error_ms, UNSURE_MS) and delay_ms[1] <= MOST_JUMP_MS:
         source = f"fitted to {len(timed)} timed jobs: turn_ms ± {error_ms[0]:.2g}, jump_ms ± {error_ms[1]:.2g}"
         return Timing(round(delay_ms[0], 4), round(delay_ms[1], 4), jump_speed, source)
     usual_ms = machine.jump_ms if machine and machine.jump_ms is not None else Timing().jump_ms

@@ -50,7 +50,7 @@ def patches_from_reading(grid: Grid, path: str | Path) -> Patches:
         flags[name] = flags.get(name) or row.text("flag")
     found = [i for i, name in enumerate(grid.ids) if name in readings]
     if not found:
-        raise FileError(f"{path} has no row for any patch of {grid.name}.")
+        raise FileError(f"{path} has no reading of any patch of {grid.name}: fill in L, a and b.")
     ids = tuple(grid.ids[i] for i in found)
     if BARE in readings:
         facts = {**facts, "bare_lab": " ".join(f"{value:.3f}" for value in np.mean(readings[BARE], axis=0))}

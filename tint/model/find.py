@@ -23,6 +23,7 @@ REACH_DE00 = 2.3  # nearer than a just noticeable difference counts as reached (
 MEAN_OVER_RADIUS = 1.596 / 2.500
 REFINE_ROUNDS, REFINE_BEST, REFINE_TRIES = 3, 16, 48  # a finer search around the best; more changed nothing
 APART = 0.05  # candidates returned differ by at least this share of the box in some field
+MOST_TIED = 100  # candidates looked at for ties, however few are asked for: the first answer does not hang on how many
 TIE_DE00 = 0.1  # settings this close in expectation are ranked by sensitivity
 
 
@@ -103,7 +104,9 @@ def find_setting(
     if wish.shape != (3,) or not np.isfinite(wish).all():
         raise DataError("a wished colour needs three numbers L, a, b.")
     if not L_RANGE[0] <= wish[0] <= L_RANGE[1] or (np.abs(wish[1:]) > AB_LIMIT).any():
-        raise DataError(f"L {wish[0]:g}, a {wish[1]:g}, b {wish[2]:g} is no surface colour; L is 0 to 100, a and b within ±{AB_LIMIT:g}.")
+        raise DataError(
+            f"L {wish[0]:g}, a {wish[1]:g}, b {wish[2]:g} is no surface colour; L is 0 to 100, a and b within ±{AB_LIMIT:g}."
+        )
     if n < 1:
         raise DataError(f"{n} settings cannot be given; ask for 1 or more.")
     locked = check_locked(model, locked)
@@ -113,7 +116,7 @@ def find_setting(
     guess = predict(model, setting)
     away = delta_e00(guess.lab, wish)
     hoped = expected_de00(away, guess.de00_90)
-    picked = _apart(model, table, np.argsort(hoped, kind="stable"), max(2 * n, 8))
+    picked = _apart(model, table, np.argsort(hoped, kind="stable"), max(2 * n, MOST_TIED))
     loud = np.zeros(len(table))
     loud[picked] = sensitivity(model, setting[picked], jitter)
     tie = np.floor((hoped[picked] - hoped[picked[0]]) / TIE_DE00)
@@ -121,7 +124,14 @@ def find_setting(
     times = time_s_cm2(setting)
     candidates = tuple(
         Candidate(
-            setting[i], guess.lab[i], float(away[i]), float(hoped[i]), float(guess.de00_90[i]), float(loud[i]), float(times[i]), ids[i]
+            setting[i],
+            guess.lab[i],
+            float(away[i]),
+            float(hoped[i]),
+            float(guess.de00_90[i]),
+            float(loud[i]),
+            float(times[i]),
+            ids[i],
         )
         for i in chosen
     )

@@ -22,6 +22,7 @@ from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 1
+WIDEST_DE00 = 100.0  # black to white: a wider radius says no more
 CHUNK = 1_000  # settings predicted at a time: arrays that stay in the processor's cache are twice as fast
 
 
@@ -113,7 +114,10 @@ def predict(model: ColourModel, setting: Setting) -> Prediction:
     beyond = outside(fields, model.box)
     radius = model.calibration.radius_de00(spread, beyond)
     shape = setting.shape
-    return Prediction(lab.reshape(*shape, 3), radius.reshape(shape), beyond.reshape(shape), unlearned(fields, model.box))
+    radius = np.minimum(radius, WIDEST_DE00)
+    return Prediction(
+        lab.reshape(*shape, 3), radius.reshape(shape), beyond.reshape(shape), unlearned(fields, model.box)
+    )
 
 
 def mean_and_spread(model: ColourModel, setting: Setting) -> tuple[np.ndarray, np.ndarray]:
@@ -193,7 +197,9 @@ def read_model(path: str | Path) -> ColourModel:
     except TintError as error:
         raise FileError(f"{path}: {error}") from None
     except (TypeError, ValueError, AttributeError, IndexError, FloatingPointError, OverflowError):
-        raise FileError(f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again.") from None
+        raise FileError(
+            f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again."
+        ) from None
     return model
 
 

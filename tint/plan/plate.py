@@ -69,7 +69,7 @@ def _plate_readme(grid: Grid) -> str:
     )
     heads = (("FILES", files), ("AT THE MACHINE", steps))
     said = textwrap.wrap(
-        f"about {grid.time_s / 60:.0f} minutes of scanning, without turn-round and without entering {len(grid)} settings",
+        f"about {grid.time_s / 60:.0f} minutes of scanning and {grid.turn_s / 60:.0f} of turn-round, entering {len(grid)} settings not counted",
         110,
     )
     lines = [*textwrap.wrap(title, 110), *said]
