@@ -125,6 +125,23 @@ def test_a_console_without_greek_letters_still_gets_its_text(words):
     assert done.returncode == 0 and b"Usage" in done.stdout
 
 
+def test_every_folder_a_command_writes_is_replaced_with_force_and_only_then(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    place = shop / "simulated"
+    commands = (
+        ["grid", place / "machine.toml", "--stock", place / "stock.toml", "-n", 24, "-o", "plate"],
+        ["separate", shop / "artwork" / "kingfisher.svg", place / "palette.json", "-o", "layers"],
+        ["job", "layers", place / "machine.toml", "-o", "job"],
+        ["plot", place / "model.json", "-o", "pictures"],
+        ["borrow", "job/settings.csv", "--from", place / "machine.toml", "--machine", place / "machine.toml", "--stock", place / "stock.toml",
+         "-n", 12, "-o", "borrowed"],
+    )  # fmt: skip
+    for words in commands:
+        assert tint(*words).exit_code == 0, words
+        assert "already there" in one_line(tint(*words), 2)
+        assert tint(*words, "--force").exit_code == 0, words
+
+
 def test_a_grid_goes_out_and_its_readings_come_back(shop, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     place = shop / "simulated"

@@ -28,12 +28,12 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
              smooth: bool, output: Path, force: bool) -> None:  # fmt: skip
     """Reduce ARTWORK (PNG, JPEG, TIFF, WebP, SVG) to layers in the colours of PALETTE, with a proof."""
     from tint.artwork.artwork import read_artwork
-    from tint.files import refuse_overwrite
+    from tint.files import refuse_folder
     from tint.layers.folder import layers_text, write_layers
     from tint.layers.separate import separate as separate_artwork
     from tint.palette.palette import read_palette
 
-    refuse_overwrite(output, force)
+    refuse_folder(output, "layers", force)
     chosen = read_palette(palette)
     layers = separate_artwork(
         read_artwork(artwork, width_mm, pitch_mm),
