@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from tint.errors import FileError
+from tint.errors import FileError, TintError
 
 LIST_NAME = ".tint"  # in every folder tint writes: its kind and its files, so that --force deletes nobody else's
 MAX_TEXT_BYTES = 64_000_000  # larger than any table or model tint writes; keeps a wrong file from filling memory
@@ -210,6 +210,27 @@ def read_json(path: str | Path, kind: str, version: int) -> dict[str, Any]:
     if int(number) > version:
         raise FileError(f"{path} is {found}, newer than this tint reads (tint-{kind}/{version}). Update tint.")
     return body
+
+
+@contextmanager
+def reading(where: str | Path, lacks: str, damage: str, also: tuple[type[Exception], ...] = ()) -> Iterator[None]:
+    """Block that turns a file's contents into values; whatever does not fit becomes one `FileError` that names the file.
+
+    Parameters
+    ----------
+    where : the file, as messages name it
+    lacks : what a part is missing from, such as "the grid."
+    damage : the whole message where a value is of the wrong kind
+    also : further exceptions that mean damage
+    """
+    try:
+        yield
+    except KeyError as error:
+        raise FileError(f"{where}: {error.args[0]} is missing from {lacks}") from None
+    except TintError as error:
+        raise FileError(f"{where}: {error}") from None
+    except (TypeError, ValueError, AttributeError, IndexError, ArithmeticError, *also):
+        raise FileError(damage) from None
 
 
 def _open_to_others(path: str | Path, wanted: int) -> None:

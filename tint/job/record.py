@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tint.errors import FileError, TintError
-from tint.files import json_text, read_json
+from tint.files import json_text, read_json, reading
 from tint.job.heat import HeatInputs
 from tint.job.inset import Vanished
 from tint.job.masks import mask_name
@@ -133,7 +132,8 @@ def read_job(folder: str | Path) -> Job:
     """
     path = Path(folder) / FILE_NAME if Path(folder).is_dir() else Path(folder)
     body = read_json(path, "job", VERSION)
-    try:
+    again = "Write the job again."
+    with reading(path, f"the job. {again}", f"{path} is damaged: a value is not of the kind a job needs. {again}"):
         return Job(
             str(body["name"]), str(body["date"]), float(body["width_mm"]), float(body["height_mm"]),
             (float(body["at_mm"][0]), float(body["at_mm"][1])), float(body["pitch_mm"]),
@@ -142,12 +142,6 @@ def read_job(folder: str | Path) -> Job:
             tuple(str(line) for line in body["remarks"]), tuple(str(line) for line in body["cautions"]),
             Timing(**body["timing"]), HeatInputs(**body["heat"]), str(body["jitter"]), *_extras_from(body),
         )  # fmt: skip
-    except KeyError as error:
-        raise FileError(f"{path}: {error.args[0]} is missing from the job. Write the job again.") from None
-    except TintError as error:
-        raise FileError(f"{path}: {error}") from None
-    except (TypeError, ValueError, AttributeError, IndexError):
-        raise FileError(f"{path} is damaged: a value is not of the kind a job needs. Write the job again.") from None
 
 
 def _extras_from(body: dict[str, Any]) -> tuple[Any, ...]:

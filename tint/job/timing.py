@@ -16,7 +16,9 @@ from tint.setting import Machine
 WATCH_S, WATCH_SHARE = 1.0, 0.005  # a watch stopped by hand, and a plan's own time on; the larger of both (no source)
 UNSURE_SHARE = 0.5  # a delay known no better than to this share of it is open ...
 UNSURE_MS = (0.1, 1.0)  # ... unless it is known to this many ms, turn-round and jump: that shows in no job's time
-MOST_JUMP_MS = 250.0  # no mirror settles this slowly (common practice, no source): more is the watch, or a wait counted in
+MOST_JUMP_MS = (
+    250.0  # no mirror settles this slowly (common practice, no source): more is the watch, or a wait counted in
+)
 JUMP_RANGE_MS = 2.0  # how far a jump's usual delay may be off (common practice, no source)
 SLACK_S = 1.0  # a job may be this much faster than its laser-on time before the watch is doubted
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from tint.errors import FileError, TintError
-from tint.files import json_text, new_folder, read_json
+from tint.errors import FileError
+from tint.files import json_text, new_folder, read_json, reading
 from tint.lab import srgb255_from_lab
 from tint.layers.layers import Layers, pixels_of
 from tint.layers.proof import proof_image
@@ -50,8 +50,9 @@ def read_layers(folder: str | Path) -> Layers:
         raise FileError(f"{folder} is not a folder of layers; `tint separate` writes one.")
     path = folder / "layers.json"
     body = read_json(path, "layers", VERSION)
-    try:
-        palette = palette_from(body["palette"], str(path))
+    damage = f"{folder} is damaged: labels.png and layers.json do not make layers. Separate the artwork again."
+    with reading(path, "the layers.", damage, also=(OSError, shapely.errors.ShapelyError)):
+        palette = palette_from(body["palette"], "the palette")
         with Image.open(folder / "labels.png") as image:
             labels = np.array(image)
         k = len(palette)
@@ -73,14 +74,6 @@ def read_layers(folder: str | Path) -> Layers:
         return Layers(
             str(body["name"]), pitch_mm, labels, palette, wanted, lost, remarks, drawn, simplify_px, own_size, smooth
         )
-    except KeyError as error:
-        raise FileError(f"{path}: {error.args[0]} is missing from the layers.") from None
-    except TintError as error:
-        raise FileError(f"{path}: {error}") from None
-    except (OSError, TypeError, ValueError, AttributeError, IndexError, shapely.errors.ShapelyError):
-        raise FileError(
-            f"{folder} is damaged: labels.png and layers.json do not make layers. Separate the artwork again."
-        ) from None
 
 
 def report_text(layers: Layers) -> str:

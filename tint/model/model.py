@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from tint.errors import FileError, TintError
-from tint.files import json_text, read_json, write_file
+from tint.files import json_text, read_json, reading, write_file
 from tint.measure.patches import Patches
 from tint.model.contest import blend
 from tint.model.drift import shifted
@@ -173,7 +172,8 @@ def read_model(path: str | Path) -> ColourModel:
         Not a model file, newer than this tint, or with a part missing or damaged.
     """
     body = read_json(path, "model", VERSION)
-    try:
+    damage = f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again."
+    with reading(path, "the model, or not known to this tint.", damage):
         machine, stock = machine_from(body["machine"]), stock_from(body["stock"])
         rows = body["patches"]
         ids = tuple(str(name) for name in rows["patch"])
@@ -192,14 +192,6 @@ def read_model(path: str | Path) -> ColourModel:
         middle = predict(model, patches.setting[:1])
         if not (np.isfinite(middle.lab).all() and np.isfinite(middle.de00_90).all()):
             raise ValueError
-    except KeyError as error:
-        raise FileError(f"{path}: {error.args[0]} is missing from the model, or not known to this tint.") from None
-    except TintError as error:
-        raise FileError(f"{path}: {error}") from None
-    except (TypeError, ValueError, AttributeError, IndexError, FloatingPointError, OverflowError):
-        raise FileError(
-            f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again."
-        ) from None
     return model
 
 

@@ -20,7 +20,6 @@ WAVELENGTH_NM = np.arange(400.0, 721.0, 20.0)
 BLUENESS = (720 - WAVELENGTH_NM) / 320 - 0.5  # +½ at the blue end, −½ at the red
 WEAK_K = 0.02  # added to the tables' absorption, so that a clear oxide can be made to absorb
 
-LATENTS = ("log film [nm]", "outer share (logit)", "haze (logit)", "log gain")
 # Of the outer oxide, then of the inner: index scale, its tilt, log absorption, its tilt; then of the dull surface: log
 # brightness, and how much redder and bluer than grey. Mean and sd of what to expect; the widths let an oxide of the
 # tables become its usual neighbours (± 12 % in n − 1, a factor of two in k).

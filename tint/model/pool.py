@@ -11,7 +11,7 @@ from tint.errors import DataError
 from tint.model.jitter import USUAL_JITTER, Jitter, sensitivity
 from tint.model.model import ColourModel, predict
 from tint.model.quantities import log_quantities, varied
-from tint.setting import FIELDS, UNITS, WORDS, Machine, Setting
+from tint.setting import FIELDS, Machine, Setting
 
 # A setting may be in the box of dials yet in a corner no patch is near; process quantities may exceed the patches' by this share
 QUANTITY_SLACK = 0.02
@@ -156,8 +156,3 @@ def taught(model: ColourModel, setting: Setting, loose: bool = False) -> np.ndar
     low, high = seen.min(axis=0), seen.max(axis=0)
     slack = (0.5 if loose else QUANTITY_SLACK) * np.maximum(high - low, np.log(2) if loose else 1e-6)
     return ((at >= low - slack) & (at <= high + slack)).all(axis=1)
-
-
-def locked_text(locked: Mapping[str, float]) -> str:
-    """Locked fields in words."""
-    return ", ".join(f"{WORDS[name]} {value:g} {UNITS[name]}".rstrip() for name, value in locked.items())

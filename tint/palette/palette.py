@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from tint.caution import SHORT
-from tint.errors import FileError, LimitError, TintError
-from tint.files import json_text, read_json, write_file
+from tint.errors import FileError, LimitError
+from tint.files import json_text, read_json, reading, write_file
 from tint.lab import lab_problem
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
@@ -147,7 +147,7 @@ def read_palette(path: str | Path) -> Palette:
 
 def palette_from(body: dict[str, Any], where: str) -> Palette:
     """Palette from the mapping `Palette.as_dict` gives; `where` names the file in messages."""
-    try:
+    with reading(where, "the palette.", f"{where} is damaged: a value is not of the kind a palette needs."):
         machine, stock = machine_from(body["machine"]), stock_from(body["stock"])
         if [item["number"] for item in body["colours"]] != list(range(1, len(body["colours"]) + 1)):
             raise FileError("colours are numbered 1, 2, 3, … in their order.")
@@ -166,10 +166,4 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
             tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")),
         )  # fmt: skip
         machine.check(palette.setting)
-    except KeyError as error:
-        raise FileError(f"{where}: {error.args[0]} is missing from the palette.") from None
-    except TintError as error:
-        raise FileError(f"{where}: {error}") from None
-    except (TypeError, ValueError, AttributeError):
-        raise FileError(f"{where} is damaged: a value is not of the kind a palette needs.") from None
     return palette

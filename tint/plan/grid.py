@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from tint.errors import FileError, LimitError, TintError
-from tint.files import json_text, read_json, write_file
+from tint.errors import LimitError
+from tint.files import json_text, read_json, reading, write_file
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 1
@@ -110,7 +110,7 @@ def read_grid(path: str | Path) -> Grid:
     path = Path(path)
     path = path / "grid.json" if path.is_dir() else path
     body = read_json(path, "grid", VERSION)
-    try:
+    with reading(path, "the grid.", f"{path} is damaged: a value is not of the kind a grid needs."):
         rows = body["patches"]
         return Grid(
             str(body["name"]), machine_from(body["machine"]), stock_from(body["stock"]),
@@ -119,9 +119,3 @@ def read_grid(path: str | Path) -> Grid:
             np.array([int(row["order"]) for row in rows]), np.array([row["xy_mm"] for row in rows], dtype=float),
             float(body["patch_mm"]), (float(body["plate_mm"][0]), float(body["plate_mm"][1])),
         )  # fmt: skip
-    except KeyError as error:
-        raise FileError(f"{path}: {error.args[0]} is missing from the grid.") from None
-    except TintError as error:
-        raise FileError(f"{path}: {error}") from None
-    except (TypeError, ValueError, AttributeError, IndexError):
-        raise FileError(f"{path} is damaged: a value is not of the kind a grid needs.") from None
