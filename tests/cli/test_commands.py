@@ -6,22 +6,10 @@ import subprocess
 import sys
 
 import pytest
-from click.testing import CliRunner
+from calling import one_line, tint
 
-from tint.cli import main
 from tint.demo.laser import demo_machine
 from tint.setting import Setting
-
-
-def tint(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
-def one_line(done, code):
-    assert done.exit_code == code, done.output
-    assert done.stdout == "" and done.stderr.count("\n") == 1 and done.stderr.startswith("tint: "), done.stderr
-    return done.stderr
-
 
 SETTING = ["--power-pct", 28, "--speed-mm-s", 900, "--freq-khz", 320, "--pulse-ns", 14, "--spacing-mm", 0.002]
 

@@ -1,0 +1,98 @@
+"""`tint grid`: a plate to mark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tint.caution import SHORT
+from tint.cli.group import main
+from tint.cli.options import FORCE, PATH, examples, of_each_field, output, remark
+
+
+@main.command(short_help="Plan a test grid inside the limits.")
+@examples(
+    "tint grid machine.toml --stock stock.toml -n 60 -o plate-1",
+    "tint grid machine.toml --stock stock.toml -n 48 --power-pct 15:40 --pulse-ns 6:6 -o plate-2",
+    "tint grid machine.toml --stock stock.toml --after model.json -n 24 --toward '#4466aa' -o plate-3",
+    "tint grid machine.toml --stock stock.toml --verify palette.json -o plate-4",
+)
+@click.argument("machine", type=PATH)
+@click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
+@click.option("-n", "count", type=int, default=60, show_default=True, help="Patches; 48 or more make a good fit.")
+@of_each_field("range of", metavar="LOW:HIGH")
+@click.option("--after", type=PATH, help="Model: mark what shows colours not seen yet.")
+@click.option(
+    "--toward", multiple=True, metavar="#RRGGBB", help="With --after: a colour wanted; half the patches go near it."
+)
+@click.option("--verify", type=PATH, help="Palette: mark its own settings, each twice.")
+@click.option("--name", default="plate 1", show_default=True, help="What to call the plate.")
+@click.option("--patch-mm", type=float, default=6.0, show_default=True, help="Side of a patch.")
+@click.option("--gap-mm", type=float, default=1.5, show_default=True, help="Bare metal between patches.")
+@click.option("--seed", type=int, default=0, show_default=True, help="Another seed, another grid.")
+@output("grid")
+@FORCE
+def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap_mm: float, seed: int,
+         output: Path, force: bool, after: Path | None, toward: tuple[str, ...], verify: Path | None, **ranges: str | None) -> None:  # fmt: skip
+    """Plan a test grid inside the limits of MACHINE and the stock.
+
+    Ranges are lowest:highest; what is not stated takes what usually colours steel. The folder holds grid.json (for
+    `tint measure`), settings.csv, plate.svg (what to mark), map.svg (to print) and reading.csv (to fill in).
+    """
+    from tint.metal import metal_of
+    from tint.plan.first import plan_grid
+    from tint.plan.layout import lay_out
+    from tint.plan.plate import write_plate
+    from tint.setting import read_machine, read_stock
+
+    stated = {field: _range(field, text) for field, text in ranges.items() if text}
+    laser, sheet = read_machine(machine), read_stock(stock)
+    if sum((bool(stated), after is not None, verify is not None)) > 1 or (toward and after is None):
+        raise click.UsageError("ranges, --after and --verify exclude each other; --toward goes with --after.")
+    size = {"name": name, "patch_mm": patch_mm, "gap_mm": gap_mm, "seed": seed}
+    if after is not None:
+        planned = lay_out(_next_settings(after, count, toward, seed), laser, sheet, **size)
+    elif verify is not None:
+        planned = lay_out(_twice(verify), laser, sheet, **size)
+    else:
+        planned = plan_grid(laser, sheet, count, ranges=stated, **size)
+    write_plate(planned, output, force=force)
+    metal = metal_of(planned.stock.grade)
+    if not (stated or after or verify) and (metal is None or "stainless" not in metal.name):
+        remark(
+            f"the ranges are those that usually colour stainless steel; for {planned.stock.grade} scout with a small plate first"
+        )
+    click.echo(
+        f"{len(planned)} patches in {output}: about {planned.time_s / 60:.0f} min of scanning, {planned.turn_s / 60:.0f} of turn-round"
+    )
+    remark(SHORT)
+
+
+def _next_settings(model: Path, count: int, toward: tuple[str, ...], seed: int) -> Any:
+    from tint.lab import lab_from_hex
+    from tint.model.model import read_model
+    from tint.model.propose import propose
+
+    return propose(read_model(model), count, toward=[lab_from_hex(text) for text in toward] or None, seed=seed)
+
+
+def _twice(palette: Path) -> Any:
+    import numpy as np
+
+    from tint.palette.palette import read_palette
+    from tint.setting import Setting
+
+    return Setting.from_table(np.repeat(read_palette(palette).setting.table(), 2, axis=0))
+
+
+def _range(field: str, text: str) -> tuple[float, float]:
+    from tint.errors import DataError
+
+    low, _, high = text.partition(":")
+    try:
+        return float(low), float(high or low)
+    except ValueError:
+        option = "--" + field.replace("_", "-")
+        raise DataError(f"{option} {text!r} is not a range; write lowest:highest, such as {option} 400:1600.") from None
