@@ -110,3 +110,29 @@ def test_loading_colour_science_leaves_numpys_print_format_alone():
     before = np.get_printoptions()
     lab.delta_e00([50, 0, 0], [51, 0, 0])
     assert np.get_printoptions() == before
+
+
+def test_the_white_of_astm_e308_comes_back_from_its_weights():
+    # X, Z of D50/2° in 10 nm steps: ASTM E308 table 5 gives 96.421 and 82.524 (from memory); colour-science makes its own
+    from tint.lab import _e308_weights
+
+    for step in (1, 5, 10, 20):
+        white = 100 * _e308_weights(tuple(np.arange(380.0, 781, step))).sum(axis=0)
+        np.testing.assert_allclose(white, [96.421, 100, 82.524], atol=0.015)
+
+
+def test_weights_answer_what_colour_science_answers_to_each_spectrum():
+    import warnings
+
+    import colour
+
+    from tint.lab import lab_from_spectra
+
+    nm, rng = np.arange(400.0, 701, 20), np.random.default_rng(1)
+    spectra = rng.uniform(0.05, 0.9, (5, len(nm)))
+    cmfs, light = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"], colour.SDS_ILLUMINANTS["D50"]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        xyz = [colour.sd_to_XYZ(colour.SpectralDistribution(one, nm), cmfs, light, method="ASTM E308") for one in [*spectra, np.ones(len(nm))]]
+    relative = np.array(xyz[:-1]) / xyz[-1]
+    np.testing.assert_allclose(lab_from_spectra(nm, spectra), colour.XYZ_to_Lab(relative, np.array([1 / 3, 1 / 3])), atol=1e-9)

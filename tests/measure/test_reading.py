@@ -6,7 +6,7 @@ import pytest
 from tint.errors import FileError
 from tint.lab import delta_e00
 from tint.measure.patches import read_patches, reading_table
-from tint.measure.reading import patches_from_reading
+from tint.measure.reading import kind_of, patches_from_reading
 from tint.plan.first import plan_grid
 from tint.setting import Machine, Stock
 
@@ -38,7 +38,7 @@ def test_repeated_readings_are_averaged_and_their_spread_is_the_uncertainty(tmp_
 @pytest.mark.parametrize(
     ("rows", "said"),
     [
-        (["Z99,50,0,0,,"], "line 2, column patch: 'Z99' is not on plate 1"),
+        (["Z99,50,0,0,,"], "line 2: 'Z99' is not on plate 1"),
         (["bare,80,0,0,,"], "no reading of any patch"),
         (["A01,500,0,0,,"], "line 2: L 500 cannot be"),
         (["A01,,0,0,,"], "column L: is empty"),
@@ -99,3 +99,31 @@ def test_both_copies_of_the_open_grid_are_the_same():
     copy = Path(__file__).parents[2] / "palettes" / "open-6ns" / "patches.csv"
     assert copy.read_bytes() == (files("tint") / "data" / "open_6ns.csv").read_bytes()
     assert len(read_patches(copy)) == 100
+
+
+@pytest.mark.parametrize(
+    ("content", "kind"),
+    [
+        (b"patch,L,a,b\n", "csv"), (b"\xef\xbb\xbfpatch;L;a;b\n", "csv"), (b"<b>,L\n", "refused"), (b"CGATS.17\nBEGIN_DATA_FORMAT\n", "cgats"),
+        (b"\xef\xbb\xbf<?xml version='1.0'?><cc:CxF/>", "cxf"), ("<CxF/>".encode("utf-16"), "cxf"), (b"<html>", "refused"),
+        (b"\x89PNG\r\n", "photo"), (b"\xff\xd8\xff", "photo"), (b"II*\0....", "photo"),
+    ],
+)  # fmt: skip
+def test_the_contents_tell_the_kind_and_the_name_does_not(tmp_path, content, kind):
+    (tmp_path / "reading.csv").write_bytes(content)
+    if kind == "refused":
+        with pytest.raises(FileError, match="is XML, but not CxF/X"):
+            kind_of(tmp_path / "reading.csv")
+    else:
+        assert kind_of(tmp_path / "reading.csv") == kind
+
+
+def test_what_is_not_there_or_too_large_is_refused_by_name(tmp_path):
+    with pytest.raises(FileError, match="is not there"):
+        kind_of(tmp_path / "nowhere.csv")
+    with pytest.raises(FileError, match="it is a folder"):
+        kind_of(tmp_path)
+    with open(tmp_path / "large", "wb") as stream:
+        stream.truncate(21_000_000)
+    with pytest.raises(FileError, match="stay below 20 MB"):
+        kind_of(tmp_path / "large")

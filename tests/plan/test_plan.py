@@ -117,7 +117,7 @@ def test_the_drawing_of_the_plate_measures_what_the_grid_says():
 def test_the_folder_of_a_plate_holds_settings_in_marking_order_and_a_table_to_fill_in(tmp_path):
     grid = plan_grid(LASER, PLATE, 24)
     folder = write_plate(grid, tmp_path / "plate")
-    assert {item.name for item in folder.glob("[!.]*")} == {"grid.json", "settings.csv", "plate.svg", "map.svg", "reading.csv", "README.txt"}
+    assert {item.name for item in folder.glob("[!.]*")} == {"grid.json", "settings.csv", "plate.svg", "masks", "map.svg", "reading.csv", "README.txt"}
     assert read_settings(folder / "settings.csv") == grid.setting[np.argsort(grid.order)]
     assert read_grid(folder).ids == grid.ids
     blank = (folder / "reading.csv").read_text(encoding="utf-8")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,18 +14,15 @@ from typing import Any
 import numpy as np
 
 from tint.errors import FileError, LimitError
-from tint.files import read_text, write_file
+from tint.files import write_file
 from tint.lab import lab_d50_from, lab_problem
-from tint.setting import FIELDS, WORDS, Setting
+from tint.measure.conditions import white_of
+from tint.measure.table import Row, read_table
+from tint.setting import FIELDS, Setting
 
 OPTIONAL_SETTINGS = {"passes": 1.0, "focus_mm": 0.0, "hatch_deg": math.nan}
 COLOUR = ("L", "a", "b")
 OPTIONAL = ("sd", "order", "x_mm", "y_mm", "flag")
-OTHER_UNITS = (
-    "w", "kw", "percent", "%", "mm_min", "m_s", "m_min", "mm_sec", "in_s", "ips", "hz", "mhz", "us", "µs", "ps", "fs", "s", "um", "µm", "in", "inch",
-    "mil", "cm", "m", "rad", "mm", "ns", "khz", "pct", "deg", "°",
-)  # fmt: skip
-MAX_ROWS = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -271,63 +267,6 @@ def _number_text(value: float) -> str:
     return "" if math.isnan(value) else repr(round(float(value), 10)).removesuffix(".0")
 
 
-def white_of(facts: dict[str, str], path: str) -> str:
-    """White that a table's Lab is relative to, by its fact `illuminant`; D50 where nothing is said.
-
-    Raises
-    ------
-    FileError
-        An illuminant tint does not know.
-    """
-    text = facts.get("illuminant") or "D50"
-    white = (text.replace("/", " ").split() or [""])[0].upper()
-    if white not in ("D50", "D65", "A", "C"):
-        raise FileError(f"{path}: illuminant {text!r} is not known; state D50, D65, A or C.")
-    return white
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row of a table: its line in the file, and its cells by column."""
-
-    path: str
-    line: int
-    cells: dict[str, str]
-
-    def text(self, column: str) -> str:
-        """Cell without surrounding blanks; "" where the column is not there."""
-        return self.cells.get(column, "").strip()
-
-    def number(self, column: str, empty: float | None = None) -> float:
-        """Number of a cell; `empty` where the cell is empty.
-
-        Raises
-        ------
-        FileError
-            A word, a decimal comma, infinity, or an empty cell where a number is needed.
-        """
-        text = self.text(column)
-        if not text:
-            if empty is None:
-                raise self.wrong(column, "is empty; a number is needed")
-            return empty
-        try:
-            value = float(text.replace("−", "-"))
-        except ValueError:
-            if text.count(",") == 1 and text.replace(",", "", 1).lstrip("+-−").isdigit():
-                raise self.wrong(column, f"{text!r} has a decimal comma; write {text.replace(',', '.')}") from None
-            raise self.wrong(column, f"{text!r} is not a number") from None
-        if math.isnan(value) and empty is not None:
-            return empty
-        if not math.isfinite(value):
-            raise self.wrong(column, f"{text!r} is not a number")
-        return value
-
-    def wrong(self, column: str, problem: str) -> FileError:
-        """Error that names file, line and column."""
-        return FileError(f"{self.path} line {self.line}, column {column}: {problem}.")
-
-
 def settings_of(rows: Sequence[Row]) -> Setting:
     """Settings (n,) of table rows.
 
@@ -346,88 +285,3 @@ def settings_of(rows: Sequence[Row]) -> Setting:
             except LimitError as error:
                 raise FileError(f"{row.path} line {row.line}: {error}") from None
         raise
-
-
-def read_table(path: str | Path, needed: Sequence[str], numbers: Sequence[str]) -> tuple[dict[str, str], list[Row]]:
-    """Facts and rows of a comma-separated table.
-
-    Parameters
-    ----------
-    needed : columns that must be there
-    numbers : every column name tint knows with a unit; a look-alike in another unit is refused by name
-
-    Raises
-    ------
-    FileError
-        Empty, a wrong separator, decimal commas, a column missing, doubled or in another unit, a row too short or long.
-    """
-    path = str(path)
-    text = read_text(path)
-    if "\0" in text:
-        raise FileError(f"{path} is not a text table. Save it as CSV (UTF-8, comma separated).")
-    facts: dict[str, str] = {}
-    lines = text.splitlines()
-    start = 0
-    while start < len(lines) and (lines[start].lstrip().startswith("#") or not lines[start].strip()):
-        key, colon, value = lines[start].strip().lstrip("#").partition(":")
-        if colon and key.strip():
-            facts[key.strip()] = value.strip()
-        start += 1
-    if start == len(lines):
-        raise FileError(f"{path} is empty: a header row and one row per line are needed.")
-    header = _header(path, start + 1, lines[start], needed, numbers)
-    rows: list[Row] = []
-    reader = csv.reader(io.StringIO("\n".join(lines[start + 1 :])), strict=True)
-    try:
-        for cells in reader:
-            line = start + 1 + reader.line_num
-            if not any(cell.strip() for cell in cells):
-                continue
-            if len(rows) == MAX_ROWS:
-                raise FileError(f"{path} has more than {MAX_ROWS} rows. Split it.")
-            if len(cells) != len(header):
-                hint = " Decimal commas? Numbers need a point." if len(cells) > len(header) else ""
-                raise FileError(f"{path} line {line} has {len(cells)} values for {len(header)} columns.{hint}")
-            rows.append(Row(path, line, dict(zip(header, cells, strict=True))))
-    except csv.Error as error:
-        raise FileError(f"{path} line {start + 1 + reader.line_num}: {error}. Check the quotes.") from None
-    if not rows:
-        raise FileError(f"{path} has a header but no rows.")
-    return facts, rows
-
-
-def _header(path: str, line: int, text: str, needed: Sequence[str], numbers: Sequence[str]) -> list[str]:
-    for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
-        if text.count(sign) > text.count(","):
-            raise FileError(
-                f"{path} line {line}: columns are parted by {word}; tint reads commas, and points in numbers. In the "
-                "spreadsheet choose English number format and save as CSV (comma separated, UTF-8)."
-            )
-    try:
-        header = [name.strip() for name in next(csv.reader([text]))]
-    except csv.Error:
-        raise FileError(f"{path} line {line}: this is no header row of a table.") from None
-    for name in header:
-        if header.count(name) > 1 and name:
-            raise FileError(f"{path} line {line}: column {name} is there twice. Drop one.")
-    stems = {name.split("_")[0]: name for name in numbers if "_" in name}
-    for name in header:
-        stem, _, rest = re.sub(r"[ (\[_/]+", "_", name.lower()).rstrip(")]_").partition("_")
-        known = stems.get(stem)
-        if (
-            name not in numbers
-            and known
-            and known not in header
-            and (rest in OTHER_UNITS or (not rest and known in FIELDS))
-        ):
-            raise FileError(
-                f"{path} line {line}: column {name!r} has a unit tint does not read; convert it to {known}."
-            )
-    for name in needed:
-        if name not in header:
-            hint = ""
-            if near := [found for found in header if found.lower() == name.lower()]:
-                hint = f" There is {near[0]!r}: rename it."
-            said = f" ({WORDS[name]})" if name in WORDS else ""
-            raise FileError(f"{path} line {line}: column {name}{said} is missing.{hint}")
-    return header

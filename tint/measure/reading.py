@@ -1,88 +1,104 @@
-"""An instrument's table of Lab readings, joined to the grid that was marked."""
+"""From an instrument's file to patches: which kind of file it is, its rows, and their places on the grid.
+
+file → `read_reading` (`csv_table`, `cgats` or `cxf`) → `Reading` → `match` → `Patches` → `check_placing`
+"""
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
-import numpy as np
-
 from tint.errors import FileError
-from tint.lab import lab_d50_from, lab_problem
-from tint.measure.patches import COLOUR, Patches, Row, read_table, white_of
+from tint.measure.conditions import PHOTO, Conditions
+from tint.measure.instrument import Reading, read_bytes
+from tint.measure.match import match
+from tint.measure.patches import Patches
+from tint.measure.scan import BY_ID, STARTS
 from tint.plan.grid import Grid
 
-BARE = "bare"  # id of a row that holds the unmarked metal
+KINDS = ("csv", "cgats", "cxf")
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*", b"RIFF", b"GIF8", b"BM")  # how picture files begin
 
 
-def patches_from_reading(grid: Grid, path: str | Path) -> Patches:
-    """Patches of a grid with the colours of a CSV: columns `patch,L,a,b`, optionally `sd` and `flag`.
+def patches_from_reading(
+    grid: Grid,
+    path: str | Path,
+    kind: str = "",
+    rows: str = BY_ID,
+    start: str = STARTS[0],
+    said: Conditions | None = None,
+    table: int | None = None,
+) -> Patches:
+    """Patches of a grid with the colours of an instrument's file.
 
-    Rows are matched by patch id, in any order; a row named "bare" is the unmarked metal. Several rows of one patch
-    are averaged, and their spread goes into `sd`. Patches without a row are left out.
+    Parameters
+    ----------
+    kind, said, table : as `read_reading` takes them
+    rows, start : as `match` takes them
 
     Raises
     ------
     FileError
-        Names line and column; an id that is not on the grid; no row that fits.
+        The file cannot be read as what it is, or its rows do not fit the grid; names file, place and remedy.
     """
-    facts, rows = read_table(path, needed=("patch", *COLOUR), numbers=(*COLOUR, "sd"))
-    white = white_of(facts, str(path))
-    readings: dict[str, list[np.ndarray]] = {}
-    sd: dict[str, list[float]] = {}
-    flags: dict[str, str] = {}
-    known = {*grid.ids, BARE}
-    if facts.get("plate", grid.mark) != grid.mark:
-        raise FileError(
-            f"{path} was read from another plate ({facts['plate']}); this grid is {grid.mark}. Name the grid it was marked from."
-        )
-    for row in rows:
-        name = row.text("patch")
-        if not any(row.text(column) for column in (*COLOUR, "sd", "flag")):
-            continue  # a patch not read, as in the table `tint grid` hands out
-        if name not in known:
-            raise row.wrong("patch", f"{name!r} is not on {grid.name} ({grid.ids[0]} to {grid.ids[-1]}, or {BARE})")
-        readings.setdefault(name, []).append(_lab(row, white))
-        stated = row.number("sd", math.nan)
-        if stated < 0:
-            raise row.wrong("sd", "is negative; it is a standard uncertainty as ΔE00, or empty")
-        sd.setdefault(name, []).append(stated)
-        flags[name] = flags.get(name) or row.text("flag")
-    found = [i for i, name in enumerate(grid.ids) if name in readings]
-    if not found:
-        raise FileError(f"{path} has no reading of any patch of {grid.name}: fill in L, a and b.")
-    ids = tuple(grid.ids[i] for i in found)
-    if BARE in readings:
-        facts = {**facts, "bare_lab": " ".join(f"{value:.3f}" for value in np.mean(readings[BARE], axis=0))}
-    if white != "D50":
-        facts = {**facts, "adapted": f"from {white} to D50 (Bradford)"}
-    own = {"stock": grid.stock.name, "machine": grid.machine.name, "grid": grid.name, "plate": grid.mark}
-    facts = {**facts, **own, "illuminant": "D50"}
-    return Patches(
-        ids, grid.setting[found], np.array([np.mean(readings[name], axis=0) for name in ids]),
-        np.array([_sd(readings[name], sd[name]) for name in ids]), grid.order[found].astype(float), grid.xy_mm[found],
-        tuple(flags[name] for name in ids), facts,
-    )  # fmt: skip
+    return match(grid, read_reading(path, kind, said, table), rows, start)
 
 
-def _lab(row: Row, white: str) -> np.ndarray:
-    lab = np.array([row.number(name) for name in COLOUR])
-    if problem := lab_problem(lab):
-        raise FileError(f"{row.path} line {row.line}: {problem}")
-    return lab if white == "D50" else lab_d50_from(lab, white)
+def read_reading(path: str | Path, kind: str = "", said: Conditions | None = None, table: int | None = None) -> Reading:
+    """Reading of an instrument's file.
 
+    Parameters
+    ----------
+    kind : one of `KINDS`; "" asks `kind_of`
+    said : what the operator says of the measurement where the file does not
+    table : of a CGATS file with several tables of colours, which one; 1 is the first
 
-def _sd(readings: list[np.ndarray], stated: list[float]) -> float:
-    """Standard uncertainty [ΔE00] of the mean of readings: by their spread, or as stated, whichever is larger; NaN unknown.
-
-    Two readings that happen to agree say nothing: a spread of 0 counts as unknown.
+    Raises
+    ------
+    FileError
+        Not a file of that kind, damaged, or with something left open that nobody stated.
     """
-    known = [value for value in stated if not math.isnan(value)]
-    said = math.sqrt(sum(value**2 for value in known) / len(known) / len(readings)) if known else math.nan
-    if len(readings) < 2:
-        return said
-    from tint.lab import delta_e00
+    found = kind_of(path)
+    if found == PHOTO:
+        raise FileError(f"{path} is a picture, not an instrument's file; pictures are measured with --kind {PHOTO}.")
+    if kind and found not in (kind, "csv"):
+        raise FileError(f"{path} is {found} by its contents, not {kind}. Leave --kind away, or name another file.")
+    kind = kind or found
+    if table is not None and kind != "cgats":
+        raise FileError(f"{path} is a {kind} file; only CGATS files hold several tables. Drop --table.")
+    if kind == "csv":
+        from tint.measure.csv_table import read_csv
 
-    mean = np.mean(readings, axis=0)
-    spread = float(np.sqrt(np.sum(delta_e00(readings, mean) ** 2) / (len(readings) - 1) / len(readings)))
-    return float(np.fmax(spread or math.nan, said))
+        return read_csv(path, said)
+    if kind == "cgats":
+        from tint.measure.cgats import read_cgats
+
+        return read_cgats(path, said, table)
+    from tint.measure.cxf import read_cxf
+
+    return read_cxf(path, said)
+
+
+def kind_of(path: str | Path) -> str:
+    """Kind of a file by its contents: one of `KINDS`, or "photo" for a picture; its name does not count.
+
+    Raises
+    ------
+    FileError
+        Missing, empty, too large for a reading, or XML that is no CxF.
+    """
+    try:
+        with open(path, "rb") as stream:
+            begins = stream.read(16)
+    except (OSError, ValueError):
+        begins = b""  # `read_bytes` tells what is wrong
+    if begins.startswith(_PICTURES):
+        return PHOTO
+    data = read_bytes(path)
+    head = data[:4000].replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    if head.startswith(b"<"):
+        if b"CxF" in head:
+            return "cxf"
+        raise FileError(f"{path} is XML, but not CxF/X. Export the readings as CxF/X-3, CGATS or CSV.")
+    if b"BEGIN_DATA" in data:
+        return "cgats"
+    return "csv"

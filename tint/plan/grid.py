@@ -5,14 +5,16 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from tint.errors import LimitError
 from tint.files import json_text, read_json, reading, write_file
+from tint.plan.marks import Mark, Registration
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
-VERSION = 1
+VERSION = 2  # 1: without registration marks
 USUAL_TURN_MS = 0.6  # common practice, no source; as jobs count it until the machine was timed
 
 
@@ -30,6 +32,7 @@ class Grid:
     xy_mm : (n, 2) centre of each patch [mm] from the plate's top left corner, x right, y down
     patch_mm : side of a patch [mm]
     plate_mm : width and height of the plate [mm]
+    registration : marks a camera finds the plate by, and squares kept bare; None: the plate has none
     """
 
     name: str
@@ -41,6 +44,7 @@ class Grid:
     xy_mm: np.ndarray
     patch_mm: float
     plate_mm: tuple[float, float]
+    registration: Registration | None = None
 
     def __post_init__(self) -> None:
         n = len(self.ids)
@@ -61,15 +65,27 @@ class Grid:
 
     @property
     def time_s(self) -> float:
-        """Scan time of the whole grid [s], without turn-round and jumps."""
+        """Scan time of all patches [s], without turn-round and jumps."""
         area = self.patch_mm**2
         return float(np.sum(area * self.setting.passes / (self.setting.speed_mm_s * self.setting.spacing_mm)))
 
     @property
+    def marks_time_s(self) -> float:
+        """Scan time and turn-round of the registration marks [s]; 0 where there are none."""
+        if self.registration is None:
+            return 0.0
+        dark, setting = self.registration, self.registration.setting
+        lines = sum(mark.side_mm for mark in dark.marks) / float(setting.spacing_mm)
+        return dark.dark_mm2 / float(setting.speed_mm_s * setting.spacing_mm) + lines * self._turn_ms / 1e3
+
+    @property
     def turn_s(self) -> float:
-        """Turn-round from line to line of the whole grid [s], at the machine's `turn_ms` or else 0.6 ms a line."""
-        turn_ms = USUAL_TURN_MS if self.machine.turn_ms is None else self.machine.turn_ms
-        return float(np.sum(self.patch_mm / self.setting.spacing_mm * self.setting.passes) * turn_ms / 1e3)
+        """Turn-round from line to line of all patches [s], at the machine's `turn_ms` or else 0.6 ms a line."""
+        return float(np.sum(self.patch_mm / self.setting.spacing_mm * self.setting.passes) * self._turn_ms / 1e3)
+
+    @property
+    def _turn_ms(self) -> float:
+        return USUAL_TURN_MS if self.machine.turn_ms is None else self.machine.turn_ms
 
 
 def write_grid(grid: Grid, path: str | Path, *, force: bool = False) -> Path:
@@ -86,6 +102,7 @@ def write_grid(grid: Grid, path: str | Path, *, force: bool = False) -> Path:
         "stock": grid.stock.as_dict(),
         "patch_mm": grid.patch_mm,
         "plate_mm": list(grid.plate_mm),
+        **_registration_body(grid.registration),
         "patches": [
             {
                 "patch": name,
@@ -97,6 +114,25 @@ def write_grid(grid: Grid, path: str | Path, *, force: bool = False) -> Path:
         ],
     }
     return write_file(path, json_text("grid", VERSION, body), force=force)
+
+
+def _registration_body(registration: Registration | None) -> dict[str, object]:
+    if registration is None:
+        return {}
+    marks = [{"number": mark.number, "xy_mm": list(mark.xy_mm), "side_mm": mark.side_mm} for mark in registration.marks]
+    bare = registration.bare_xy_mm.tolist()
+    return {"registration": {"marks": marks, "bare_xy_mm": bare, "setting": registration.setting.as_dict()}}
+
+
+def _registration_from(body: dict[str, Any] | None) -> Registration | None:
+    if body is None:
+        return None
+    marks = tuple(
+        Mark(int(row["number"]), (float(row["xy_mm"][0]), float(row["xy_mm"][1])), float(row["side_mm"]))
+        for row in body["marks"]
+    )
+    bare = np.array(body["bare_xy_mm"], dtype=float).reshape(-1, 2)
+    return Registration(marks, bare, Setting.from_dict(body["setting"]))
 
 
 def read_grid(path: str | Path) -> Grid:
@@ -118,4 +154,5 @@ def read_grid(path: str | Path) -> Grid:
             Setting.from_table([Setting.from_dict(row["setting"]).table() for row in rows]),
             np.array([int(row["order"]) for row in rows]), np.array([row["xy_mm"] for row in rows], dtype=float),
             float(body["patch_mm"]), (float(body["plate_mm"][0]), float(body["plate_mm"][1])),
+            _registration_from(body.get("registration")),
         )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import textwrap
 from pathlib import Path
 
@@ -10,11 +11,17 @@ import numpy as np
 from tint.caution import SHORT, cautions
 from tint.files import new_folder
 from tint.plan.grid import Grid, write_grid
+from tint.plan.marks import mark_outline, mark_squares
 from tint.setting import FIELDS
+
+MASK_PITCH_MM = (
+    0.1  # squares then stand within 0.05 mm of their place; a whole number of pixels per metre, as PNG states it
+)
+MARKS_MASK = "registration.png"
 
 
 def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
-    """Path of the plate's folder, written whole: grid, settings, drawing, map, a table for the readings, and how to go about it.
+    """Path of the plate's folder, written whole: grid, settings, drawing, masks, map, a table for the readings, how to go about it.
 
     Raises
     ------
@@ -35,7 +42,9 @@ def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
         "bare,,,,",
     ]
     texts = {
-        "settings.csv": "\n".join([f"# caution: {SHORT}", *(",".join(row) for row in [columns, *rows]), ""]),
+        "settings.csv": "\n".join(
+            [f"# caution: {SHORT}", *_marks_fact(grid), *(",".join(row) for row in [columns, *rows]), ""]
+        ),
         "plate.svg": plate_svg(grid),
         "map.svg": plate_svg(grid, names=True),
         "reading.csv": "\n".join([*blank, *(f"{name},,,," for name in grid.ids), ""]),
@@ -45,7 +54,42 @@ def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
         write_grid(grid, place / "grid.json")
         for name, text in texts.items():
             (place / name).write_text(text, encoding="utf-8")
+        (place / "masks").mkdir()
+        for name, content in _masks(grid).items():
+            (place / "masks" / name).write_bytes(content)
     return Path(folder)
+
+
+def _marks_fact(grid: Grid) -> list[str]:
+    if grid.registration is None:
+        return []
+    return [f"# registration marks: any dark, even mark; a start: {grid.registration.setting}"]
+
+
+def _masks(grid: Grid) -> dict[str, bytes]:
+    """PNG masks by file name: one per patch, numbered in marking order, and one of all registration marks."""
+    from PIL import Image, ImageDraw
+
+    size = tuple(max(1, round(length / MASK_PITCH_MM)) for length in grid.plate_mm)
+
+    def png(polygons: list[np.ndarray]) -> bytes:
+        picture = Image.new("1", size, 1)
+        draw = ImageDraw.Draw(picture)
+        for polygon in polygons:  # a corner at pixel k means pixels k, k + 1, … are inside: the far edge is not
+            low, high = np.round(polygon.min(axis=0) / MASK_PITCH_MM), np.round(polygon.max(axis=0) / MASK_PITCH_MM) - 1
+            draw.rectangle([*low.astype(int).tolist(), *high.astype(int).tolist()], fill=0)
+        out = io.BytesIO()
+        picture.save(out, "PNG", dpi=(25.4 / MASK_PITCH_MM, 25.4 / MASK_PITCH_MM), compress_level=3)
+        return out.getvalue()
+
+    half, digits = grid.patch_mm / 2, len(str(len(grid)))
+    masks = {
+        f"{grid.order[i]:0{digits}d}-{grid.ids[i]}.png": png([grid.xy_mm[i] + np.array([[-half, -half], [half, half]])])
+        for i in np.argsort(grid.order)
+    }
+    if grid.registration is not None:
+        masks[MARKS_MASK] = png([cell for mark in grid.registration.marks for cell in mark_squares(mark)])
+    return masks
 
 
 def _plate_readme(grid: Grid) -> str:
@@ -54,18 +98,28 @@ def _plate_readme(grid: Grid) -> str:
         "settings.csv  one row per patch, in the order to mark them. Keep to this order: it is shuffled so that a drift",
         "              of the laser is not mistaken for an effect of a setting.",
         "plate.svg     the squares at their places [mm], each in a group named by its patch. This is what to mark.",
+        f"masks/        the same as pictures, one per patch, numbered in marking order. Black is marked; a pixel is {MASK_PITCH_MM:g} mm.",
         "map.svg       the same with names and order numbers, to print and tick off. Not to be marked.",
         "reading.csv   fill in L, a, b (CIELAB D50) as the instrument gives them; 'bare' is the unmarked metal. A patch that",
         "              is scratched or uneven gets a word in the column flag. Rows left empty count as not read.",
         "grid.json     what tint needs to join the readings: tint measure THIS-FOLDER reading.csv -o patches.csv",
     )
+    marks = ()
+    if grid.registration is not None:
+        marks = (
+            "2b. Mark the group 'registration' first, with any setting that gives a dark, even mark (black, brown or dark grey,",
+            f"    not shiny): a start is {grid.registration.setting}.",
+            f"    About {grid.marks_time_s / 60:.1f} min. A camera finds the plate by them; keep the metal about each of them bare.",
+        )
     steps = (
         "1. Clean the plate (no grease, no fingerprints) and the lens, clamp the plate flat, set the focus.",
         "2. The drawing's top left corner is the plate's top left corner; its size is the plate's size.",
+        *marks,
         "3. For each row of settings.csv: choose that patch's square alone, enter its settings exactly, fill it with scan lines at",
         "   the stated spacing, no outline. Mark no place more often than its passes say: heating again changes the colour.",
         "4. Let the plate cool when it gets warm to the hand; a hot plate shifts colours.",
         "5. Wipe when cold, measure each square in its middle and the bare metal beside, always turned the same way.",
+        *_photo_step(grid),
     )
     heads = (("FILES", files), ("AT THE MACHINE", steps))
     said = textwrap.wrap(
@@ -79,6 +133,21 @@ def _plate_readme(grid: Grid) -> str:
     for line in cautions(grid.machine.wavelength_nm, grid.stock.grade):
         lines += textwrap.wrap(line, 110, initial_indent="- ", subsequent_indent="  ")
     return "\n".join([*lines, ""])
+
+
+def _photo_step(grid: Grid) -> tuple[str, ...]:
+    how = (
+        "   Or photograph it: plate and a 24-patch colour chart side by side, flat in one plane, filling the picture, sharp, the",
+        "   camera straight above in even daylight or under two lamps from the sides, nothing bright mirrored in the metal,",
+        "   nothing over-exposed. Two or three photos with the plate turned a quarter each show up glare:",
+        "   tint measure THIS-FOLDER photo.jpg --kind photo --chart EDITION -o patches.csv",
+    )
+    if grid.registration is None:
+        return (
+            *how,
+            "   This plate has no room for registration marks: state its four corners in the picture with --corners.",
+        )
+    return how
 
 
 def plate_svg(grid: Grid, *, names: bool = False) -> str:
@@ -108,7 +177,9 @@ def plate_svg(grid: Grid, *, names: bool = False) -> str:
     extra = (
         f'<g id="map-only" fill="#111111" font-family="sans-serif" text-anchor="middle">\n{edge}\n'
         + "\n".join(words)
-        + "\n</g>\n"
+        + "\n"
+        + "".join(_bare_on_map(grid))
+        + "</g>\n"
         if names
         else ""
     )
@@ -116,8 +187,40 @@ def plate_svg(grid: Grid, *, names: bool = False) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width:g}mm" height="{height:g}mm" '
         f'viewBox="0 0 {width:g} {height:g}">\n'
         f"<title>{_escape(grid.name)} ({grid.mark}): {len(grid)} patches on {_escape(grid.stock.name)}</title>\n<desc>{SHORT}</desc>\n"
-        '<g id="patches" fill="#d5d5d5" stroke="none">\n' + "\n".join(squares) + f"\n</g>\n{extra}</svg>\n"
+        '<g id="patches" fill="#d5d5d5" stroke="none">\n'
+        + "\n".join(squares)
+        + f"\n</g>\n{_registration_group(grid)}{extra}</svg>\n"
     )
+
+
+def _registration_group(grid: Grid) -> str:
+    """Registration marks as one group of the drawing, each mark one shape; "" where there are none."""
+    if grid.registration is None:
+        return ""
+    shapes = []
+    for mark in grid.registration.marks:
+        rings = (" L".join(f"{x:.4f} {y:.4f}" for x, y in ring) for ring in mark_outline(mark))
+        shapes.append(f'  <path id="mark-{mark.number}" d="{" ".join(f"M{ring} Z" for ring in rings)}"/>')
+    title = f"<title>registration marks: any dark, even mark, such as {grid.registration.setting}</title>"
+    return (
+        '<g id="registration" fill="#333333" fill-rule="evenodd" stroke="none">'
+        + title
+        + "\n"
+        + "\n".join(shapes)
+        + "\n</g>\n"
+    )
+
+
+def _bare_on_map(grid: Grid) -> list[str]:
+    if grid.registration is None:
+        return []
+    half, size = grid.patch_mm / 2, grid.patch_mm / 4
+    return [
+        f'  <rect x="{x - half:.4f}" y="{y - half:.4f}" width="{grid.patch_mm:g}" height="{grid.patch_mm:g}" fill="none" '
+        f'stroke="#777777" stroke-width="0.15" stroke-dasharray="0.8 0.5"/><text x="{x:.3f}" y="{y + size / 3:.3f}" '
+        f'font-size="{size:.3f}">bare</text>\n'
+        for x, y in grid.registration.bare_xy_mm
+    ]
 
 
 def _escape(text: str) -> str:
