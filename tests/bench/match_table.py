@@ -1,12 +1,14 @@
 """Prints how near the first answer to a wished colour comes, on SIMULATED lasers, beside the nearest measured patch.
 
-Run it from the project's folder: `python tests/bench/match_table.py`. Wishes are true colours of settings in the box:
+Run it from the project's folder: `python tests/bench/match_table.py [--apart] [--seeds 2]`; `--apart` takes the lasers never
+used for tuning. Wishes are true colours of settings in the box:
 common ones at random, vivid ones among the most chromatic fifth, rare ones among those farthest from any other. Figures
 are median ΔE00 of a noiseless mark to the wish, of 12 wishes a case; `one round` marks the 12 answers, refits, asks again.
 """
 
 from __future__ import annotations
 
+import argparse
 import dataclasses
 import sys
 from pathlib import Path
@@ -15,6 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 from virtual import VirtualLaser, cases
+from virtual_apart import apart
 
 from tint.lab import delta_e00
 from tint.measure.patches import join_patches
@@ -46,10 +49,17 @@ def answers(model: ColourModel, wished: np.ndarray) -> Setting:
 
 def main() -> None:
     """Prints the table."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--apart", action="store_true")
+    options = parser.parse_args()
     print(f"{'case':<18}{'wishes':<8}{'first answer':>14}{'nearest patch':>15}{'one round':>11}")
     every: dict[str, list[list[float]]] = {}
-    for laser in cases():
-        patches = laser.mark(laser.settings(96, 1), 1)
+    plates = [
+        (laser, seed) for laser in (apart() if options.apart else cases()) for seed in range(1, options.seeds + 1)
+    ]
+    for laser, seed in plates:
+        patches = laser.mark(laser.settings(96, seed), seed)
         model = fit(patches, laser.machine, laser.stock)
         for kind in ("common", "vivid", "rare"):
             wished = wishes(laser, kind)
@@ -57,7 +67,7 @@ def main() -> None:
             first = np.median(delta_e00(laser.lab(chosen), wished))
             near = delta_e00(patches.lab[:, None], wished[None]).argmin(axis=0)
             patch = np.median(delta_e00(laser.lab(patches.setting[near]), wished))
-            again = laser.mark(chosen, 50)
+            again = laser.mark(chosen, 49 + seed)
             again = dataclasses.replace(again, ids=tuple(f"again-{name}" for name in again.ids))
             second = fit(join_patches([patches, again]), laser.machine, laser.stock)
             row = [first, patch, np.median(delta_e00(laser.lab(answers(second, wished)), wished))]

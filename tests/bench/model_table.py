@@ -1,6 +1,7 @@
 """Prints one table: how near the colour model and plain rivals come on SIMULATED lasers, case by case.
 
-Run it from the project's folder: `python tests/bench/model_table.py [--patches 24,48,96,200] [--seeds 2] [--wide]`.
+Run it from the project's folder: `python tests/bench/model_table.py [--patches 24,48,96,200] [--seeds 2] [--wide] [--apart]`;
+`--apart` takes the lasers never used for tuning.
 Medians and p90 are ΔE00 against the noiseless truth at 512 settings inside the box; `out` is the median 20 % beyond it;
 `cover` the share of fresh marks inside `de00_90` in the box and beyond it; `radius` the median `de00_90`.
 """
@@ -16,6 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 from virtual import VirtualLaser, cases
+from virtual_apart import apart
 
 from tint.lab import delta_e00
 from tint.model.fit import fit
@@ -55,7 +57,9 @@ def run(laser: VirtualLaser, n: int, seed: int, wide: bool) -> dict[str, list[fl
     moved = np.ptp(x, axis=0) > 1e-9
     low, width = x[:, moved].min(axis=0), np.ptp(x[:, moved], axis=0)
     for name in BASELINES[1:]:
-        error = delta_e00(baseline_predict(name, (x[:, moved] - low) / width, patches.lab, (q[:, moved] - low) / width), truth)
+        error = delta_e00(
+            baseline_predict(name, (x[:, moved] - low) / width, patches.lab, (q[:, moved] - low) / width), truth
+        )
         rows[name] = [np.median(error), np.quantile(error, 0.9)]
     return rows
 
@@ -77,11 +81,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--wide", action="store_true")
     parser.add_argument("--only", default="")
+    parser.add_argument("--apart", action="store_true")
     options = parser.parse_args()
     print(f"{'patches':>7} {'case':<18} {'model':<24}" + "".join(f"{name:>10}" for name in COLUMNS))
     for n in map(int, options.patches.split(",")):
         every: dict[str, list[list[float]]] = {}
-        for laser in cases():
+        for laser in apart() if options.apart else cases():
             if options.only not in laser.name:
                 continue
             found = [run(laser, n, seed, options.wide) for seed in range(options.first, options.first + options.seeds)]

@@ -1,11 +1,14 @@
 """Prints how many colours a first grid of 24 and four proposed grids of 24 show, on SIMULATED lasers.
 
-Run it from the project's folder: `python tests/bench/next_grid_table.py`. Colours are counted as the volume, in CIELAB, of
-balls of 3 units around the true colours of all marks; the rival fills the box evenly with as many patches (Sobol).
+Run it from the project's folder: `python tests/bench/next_grid_table.py [--apart]`; `--apart` takes the lasers never used for
+tuning. Colours are counted as the volume, in CIELAB, of
+balls of 3 units around the true colours of all marks; the rival fills the box evenly with as many patches (Sobol). No way
+of choosing can pass `ceiling`: as many balls as patches, none touching another, over what the even grid shows.
 """
 
 from __future__ import annotations
 
+import argparse
 import dataclasses
 import sys
 from pathlib import Path
@@ -14,6 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 from virtual import cases
+from virtual_apart import apart
 
 from tint.lab import delta_e00
 from tint.measure.patches import join_patches
@@ -34,24 +38,38 @@ def volume(lab: np.ndarray) -> int:
 
 def main() -> None:
     """Prints the table."""
-    print(f"{'case':<18}{'even':>8}{'proposed':>10}{'ratio':>8}{'error even':>12}{'error proposed':>16}")
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--apart", action="store_true")
+    options = parser.parse_args()
+    print(f"{'case':<18}{'even':>8}{'proposed':>10}{'ratio':>8}{'ceiling':>9}{'error even':>12}{'error proposed':>16}")
     ratios = []
-    for laser in cases():
-        even = laser.settings(120, 3)
-        patches = laser.mark(laser.settings(24, 3), 3)
+    plates = [
+        (laser, seed) for laser in (apart() if options.apart else cases()) for seed in range(3, 3 + options.seeds)
+    ]
+    for laser, seed in plates:
+        even = laser.settings(120, seed)
+        patches = laser.mark(laser.settings(24, seed), seed)
         for turn in range(4):
             model = fit(patches, laser.machine, laser.stock)
-            more = laser.mark(propose(model, 24, seed=turn), 10 + turn)
-            patches = join_patches([patches, dataclasses.replace(more, ids=tuple(f"plate{turn}-{name}" for name in more.ids))])
+            more = laser.mark(propose(model, 24, seed=turn), 7 + seed + turn)
+            patches = join_patches(
+                [patches, dataclasses.replace(more, ids=tuple(f"plate{turn}-{name}" for name in more.ids))]
+            )
         at = laser.settings(512, 1000)
         truth = laser.lab(at)
         errors = [
-            np.median(delta_e00(predict(fit(p, laser.machine, laser.stock), at).lab, truth)) for p in (laser.mark(even, 3), patches)
+            np.median(delta_e00(predict(fit(p, laser.machine, laser.stock), at).lab, truth))
+            for p in (laser.mark(even, seed), patches)
         ]
         counts = volume(laser.lab(even)), volume(laser.lab(patches.setting))
-        ratios.append(counts[1] / counts[0])
-        print(f"{laser.name:<18}{counts[0]:>8}{counts[1]:>10}{ratios[-1]:>8.2f}{errors[0]:>12.2f}{errors[1]:>16.2f}", flush=True)
-    print(f"mean ratio {np.mean(ratios):.2f}")
+        ratios.append((counts[1] / counts[0], len(even) * volume(np.zeros((1, 3))) / counts[0]))
+        ratio, ceiling = ratios[-1]
+        print(
+            f"{laser.name:<18}{counts[0]:>8}{counts[1]:>10}{ratio:>8.2f}{ceiling:>9.2f}{errors[0]:>12.2f}{errors[1]:>16.2f}",
+            flush=True,
+        )
+    print("mean ratio {:.2f}, ceiling {:.2f}".format(*np.mean(ratios, axis=0)))
 
 
 if __name__ == "__main__":

@@ -97,6 +97,19 @@ def test_a_carried_model_is_written_and_read_exactly(carried, tmp_path):
     assert np.median(error) == pytest.approx(carried.report.scores[0].median_de00)
 
 
+def test_one_spoilt_patch_among_eight_is_set_aside_and_named(base, machine, stock):
+    clean = film_patches(8, 2, 1.12)
+    lab = clean.lab.copy()
+    lab[3] = [15, 0, 0]
+    at = film_settings(100, 5)
+    good, spoilt = (
+        adapt(base, dataclasses.replace(clean, lab=colours), machine, stock) for colours in (clean.lab, lab)
+    )
+    assert good.report.outliers == () and spoilt.report.outliers == ("m3",)
+    error = [np.median(delta_e00(predict(model, at).lab, film_lab(at, 1.12))) for model in (good, spoilt)]
+    assert error[1] < error[0] + 1.0
+
+
 def test_a_base_without_film_and_too_few_patches_are_refused(base, machine, stock):
     with pytest.raises(DataError, match="only 4 good patches"):
         adapt(base, film_patches(4, 2), machine, stock)

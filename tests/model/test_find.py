@@ -10,8 +10,10 @@ import pytest
 
 from tint.errors import DataError, LimitError
 from tint.lab import delta_e00
+from tint.model.answer import found_dict, found_text
 from tint.model.find import Jitter, candidate_pool, find_setting, sensitivity
 from tint.model.fit import fit
+from tint.model.jitter import assumed_fields
 from tint.model.model import predict
 from tint.setting import Setting
 
@@ -84,6 +86,20 @@ def test_sensitivity_grows_with_jitter_and_vanishes_without(open_model):
     )
     assert still == pytest.approx(0, abs=1e-6)
     assert (usual > 0).all() and (wild > 1.5 * usual).all()
+
+
+def test_jitter_in_fields_the_grid_never_varied_is_said_to_be_assumed(open_model, invented_model):
+    # the open grid varied power and frequency only, the invented one speed too
+    assert find_setting(open_model, [45, 0, -25]).assumed == ("speed_mm_s", "spacing_mm", "focus_mm")
+    assert assumed_fields(invented_model) == ("spacing_mm", "focus_mm")
+    assert assumed_fields(invented_model, Jitter(spacing_rel_pct=0, focus_mm=0)) == ()
+    text = found_text(find_setting(open_model, [45, 0, -25]))
+    assert "speed, line spacing, focus never varied in the grid" in text and "not learned" in text
+    assert found_dict(find_setting(open_model, [45, 0, -25]))["jitter_assumed"] == [
+        "speed_mm_s",
+        "spacing_mm",
+        "focus_mm",
+    ]
 
 
 def test_straw_is_quieter_than_pink_on_the_open_grid(open_model):

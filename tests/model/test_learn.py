@@ -12,7 +12,7 @@ from tint.lab import delta_e00, lab_from_reflectance
 from tint.measure.patches import Patches, join_patches
 from tint.model.fit import fit
 from tint.model.model import predict
-from tint.model.radius import FLATTERY, GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
+from tint.model.radius import GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
 from tint.model.report import report_text
 from tint.process import process
 from tint.setting import Machine, Setting, Stock
@@ -66,7 +66,9 @@ def test_without_a_marking_order_no_drift_is_claimed(machine, stock):
 
 def test_a_step_of_power_between_two_plates_is_found(machine, stock):
     one, other = film_patches(48, 1), film_patches(24, 2)
-    other = dataclasses.replace(other, lab=film_lab(other.setting, 0.95), ids=tuple(f"again-{name}" for name in other.ids))
+    other = dataclasses.replace(
+        other, lab=film_lab(other.setting, 0.95), ids=tuple(f"again-{name}" for name in other.ids)
+    )
     model = fit(join_patches([one, other]), machine, stock)
     assert model.report.plate_steps_pct[0] == pytest.approx(-5, abs=1.0)
     assert "From the first plate to the next" in report_text(model.report)
@@ -89,7 +91,9 @@ def test_where_film_colour_fails_the_plain_process_predicts_and_the_report_says_
     rng = np.random.default_rng(3)
     setting = film_settings(80, 3)
     swing = np.log(process(setting, machine).areal_energy_j_mm2)
-    lab = np.stack([50 + 20 * np.tanh(3 * np.sin(4 * swing)), 60 * np.sin(5 * swing), 50 * np.sin(7 * swing + 1)], axis=1)
+    lab = np.stack(
+        [50 + 20 * np.tanh(3 * np.sin(4 * swing)), 60 * np.sin(5 * swing), 50 * np.sin(7 * swing + 1)], axis=1
+    )
     patches = dataclasses.replace(film_patches(80, 3), setting=setting, lab=lab + rng.normal(0, 0.2, lab.shape))
     model = fit(patches, machine, stock)
     assert [member.kind for member in model.members] == ["process"]
@@ -119,8 +123,8 @@ def test_a_calibrated_radius_covers_nine_of_ten_of_its_own_errors():
     rng = np.random.default_rng(0)
     spread = rng.uniform(0.5, 3, 400)
     error = np.abs(rng.normal(0, 2.0 * spread))
-    calibration = calibrate(error, spread, 0.3)
-    plain = Calibration(calibration.scale / FLATTERY, calibration.floor_de00)  # before the allowance for held-out flattery
+    plain = calibrate(error, spread, 0.3, flattery=0)
+    assert calibrate(error, spread, 0.3).scale > plain.scale  # the allowance for what flatters patches held out
     inside = error <= plain.radius_de00(spread, np.zeros(400))
     assert 0.9 <= inside.mean() < 0.92
 

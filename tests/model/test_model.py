@@ -30,7 +30,9 @@ def test_what_was_predicted_while_held_out_is_kept_and_an_older_file_does_withou
     path.write_text(json.dumps(body))
     older = read_model(path)
     assert older.held_out_lab is None
-    assert np.array_equal(predict(older, open_model.patches.setting).lab, predict(open_model, open_model.patches.setting).lab)
+    assert np.array_equal(
+        predict(older, open_model.patches.setting).lab, predict(open_model, open_model.patches.setting).lab
+    )
 
 
 def test_predictions_take_the_shape_of_the_settings(open_model):
@@ -83,12 +85,20 @@ def test_a_damaged_file_is_refused_in_one_line(open_model, tmp_path, damage, sai
 def test_another_kind_of_file_and_a_newer_one_are_refused(open_model, tmp_path):
     path = write_model(open_model, tmp_path / "model.json")
     text = path.read_text()
-    path.write_text(text.replace("tint-model/1", "tint-palette/1"))
+    path.write_text(text.replace("tint-model/2", "tint-palette/1"))
     with pytest.raises(FileError):
         read_model(path)
-    path.write_text(text.replace("tint-model/1", "tint-model/9"))
+    path.write_text(text.replace("tint-model/2", "tint-model/9"))
     with pytest.raises(FileError):
         read_model(path)
+
+
+def test_a_file_of_an_older_model_says_to_fit_again(open_model, tmp_path):
+    path = write_model(open_model, tmp_path / "model.json")
+    path.write_text(path.read_text().replace("tint-model/2", "tint-model/1"))
+    with pytest.raises(FileError, match="of a colour model that has changed since. Fit its patches again") as caught:
+        read_model(path)
+    assert "\n" not in str(caught.value)
 
 
 def test_a_hundred_thousand_predictions_agree_with_one_by_one(open_model, open_patches):

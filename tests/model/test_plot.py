@@ -9,6 +9,7 @@ from PIL import Image
 
 from tint.errors import FileError
 from tint.lab import delta_e00, srgb255_from_lab
+from tint.model.fit import fit
 from tint.model.model import predict
 from tint.model.plot import plot_model
 from tint.setting import Setting
@@ -27,7 +28,8 @@ def test_the_pictures_are_drawn_as_png_and_svg_with_what_they_rest_on(open_model
 def test_the_map_of_two_settings_shows_the_colour_the_model_predicts_at_its_corner(open_model, tmp_path):
     plot_model(open_model, tmp_path / "plot")
     patches = open_model.patches.setting
-    corner = Setting(patches.power_pct.max(), 800, patches.freq_khz.max(), 6, 0.002)  # frequency is the stronger: along x
+    # frequency is the stronger: along x
+    corner = Setting(patches.power_pct.max(), 800, patches.freq_khz.max(), 6, 0.002)
     wanted = srgb255_from_lab(predict(open_model, corner).lab)
     with Image.open(tmp_path / "plot" / "loud.png") as picture:
         pixels = np.asarray(picture.convert("RGB")).astype(int)
@@ -37,7 +39,8 @@ def test_the_map_of_two_settings_shows_the_colour_the_model_predicts_at_its_corn
 
 def test_the_fit_is_drawn_from_what_was_predicted_while_each_patch_was_held_out(spoilt_model, tmp_path):
     assert "fit" in plot_model(spoilt_model, tmp_path / "plot")
-    texts = (tmp_path / "plot" / "fit.svg").read_text(encoding="utf-8")  # each text is repeated in a comment beside its outlines
+    # each text is repeated in a comment beside its outlines
+    texts = (tmp_path / "plot" / "fit.svg").read_text(encoding="utf-8")
     error = delta_e00(spoilt_model.held_out_lab, spoilt_model.patches.lab)
     assert f"half within ΔE00 {np.median(error):.1f}, 9 of 10 within {np.quantile(error, 0.9):.1f}" in texts
     assert spoilt_model.report.outliers == ("p11",) and texts.count("<!-- p11 -->") == 3  # once in each of L*, a*, b*
@@ -50,6 +53,19 @@ def test_a_model_file_without_held_out_colours_has_no_picture_of_the_fit(open_mo
     names = plot_model(dataclasses.replace(open_model, held_out_lab=None), tmp_path / "plot")
     assert "fit" not in names and not (tmp_path / "plot" / "fit.png").exists()
     assert "measured against predicted" not in (tmp_path / "plot" / "README.txt").read_text(encoding="utf-8")
+
+
+def test_listed_pulse_widths_are_drawn_apart_and_other_axes_carry_round_numbers(
+    invented_patches, machine, stock, tmp_path
+):
+    listed = dataclasses.replace(machine, pulse_ns=(6.0, 20.0, 60.0))
+    plot_model(fit(invented_patches, listed, stock), tmp_path / "plot")
+    texts = (tmp_path / "plot" / "along.svg").read_text(encoding="utf-8")
+    assert all(f"<!-- {width} -->" in texts for width in (6, 20, 60)) and "pulse width" in texts
+    speed = invented_patches.setting.speed_mm_s
+    assert speed.min() < 600 < 1400 < speed.max() and all(
+        f"<!-- {value} -->" in texts for value in (600, 800, 1000, 1200, 1400)
+    )
 
 
 def test_nothing_is_replaced_unasked(open_model, tmp_path):

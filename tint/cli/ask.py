@@ -69,13 +69,22 @@ def predict(ctx: click.Context, model: Path, settings_file: Path | None, as_json
         ctx.exit(1)
 
 
-@main.command(short_help="Settings for a colour, safest first.")
+class _WithLab(click.Command):
+    """A command whose --lab takes its three numbers in one word or in three, negative ones too."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Arguments left over, after the numbers behind --lab were put into one word."""
+        return super().parse_args(ctx, _joined(args))
+
+
+@main.command(cls=_WithLab, short_help="Settings for a colour, safest first.")
 @examples(
     "tint match model.json --lab 45,10,-30",
+    "tint match model.json --lab 45 10 -30",
     "tint match model.json --srgb '#4466aa' -n 3",
 )
 @click.argument("model", type=PATH)
-@click.option("--lab", metavar="L,A,B", help="Wished colour, CIELAB D50.")
+@click.option("--lab", metavar="L,A,B", help="Wished colour, CIELAB D50; commas or spaces between.")
 @click.option("--srgb", metavar="#RRGGBB", help="Wished colour, as on a screen.")
 @click.option("-n", "count", type=click.IntRange(1, 50), default=5, show_default=True, help="How many settings.")
 @JSON
@@ -101,6 +110,27 @@ def match(ctx: click.Context, model: Path, lab: str | None, srgb: str | None, co
     remark(SHORT)
     if not found.reachable:
         ctx.exit(1)
+
+
+def _joined(args: list[str]) -> list[str]:
+    """Arguments with up to three numbers behind each --lab joined by commas."""
+    out, rest = [], list(args)
+    while rest:
+        out.append(rest.pop(0))
+        numbers: list[str] = []
+        while out[-1] == "--lab" and rest and len(numbers) < 3 and _is_number(rest[0].strip(",")):
+            numbers.append(rest.pop(0).strip(","))
+        if numbers:
+            out.append(",".join(numbers))
+    return out
+
+
+def _is_number(word: str) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True
 
 
 def _lab(text: str) -> Any:

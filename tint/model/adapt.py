@@ -16,13 +16,13 @@ from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
 from tint.model.contest import CLIP_DE00, blend, hold_out
-from tint.model.descent import Fits, Problem, descend
+from tint.model.descent import LEAST_SIGMA, Fits, Problem, descend
 from tint.model.drift import course
-from tint.model.film_gp import FilmFit, film_numbers, ready_film
+from tint.model.film_gp import USUAL_LENGTH, FilmFit, film_numbers, ready_film
 from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, relative_noise, unit_box
 from tint.model.folds import baseline, folds
-from tint.model.latent import Expectation, Frame, expectation, features, log_axes, unseen
-from tint.model.learn import learn
+from tint.model.latent import Expectation, Frame, expectation, features, heat_places, log_axes, unseen
+from tint.model.learn import OUTLIER_NOISE, OUTLIER_SIGMA, learn
 from tint.model.members import ready
 from tint.model.model import ColourModel, Member
 from tint.model.optics import OPTICS_MEAN, family_of, optics_of
@@ -36,11 +36,13 @@ from tint.setting import FIELDS, Machine, Stock
 LEAST_PATCHES = 6  # fewer cannot even tell whether the base fits
 LEAST_SETTINGS = 3
 FOLDS = 8
-LEVELS = np.linspace(-0.9, 0.9, 13)  # shifts of log film a refit starts from: a new stock may sit orders of interference away
+# Shifts of log film a refit starts from: a new stock may sit orders of interference away
+LEVELS = np.linspace(-0.9, 0.9, 13)
 SHARPNESS = 6.0  # ways are averaged by their mean error to the power of −6: a tenth worse counts half
 LEAST_SHARE = 0.15  # of the best way's share
 FREE_RESIDUAL = 48  # patches from which the process on what the film leaves learns its own hyperparameters
-STILL_KERNEL = (0.0, 0.0)  # log length scale and log nugget before that: half the misfit is taken as scatter
+# Log length scale and log nugget before that: three fifths of the misfit are taken as scatter
+STILL_KERNEL = (-0.5, 0.5)
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,7 @@ HOLDS = (
     Hold("base refitted", 0.4, 0.12, 0.1, 0.25, 1.2),
     Hold("base refitted loosely", 1.0, 0.3, 0.3, 0.5, 1.2),
 )
+USUAL_HOLD = 2  # of the holds, the one whose misfit tells a spoilt patch among too few to fit from scratch
 SCRATCH = "fitted from scratch"
 
 
@@ -80,9 +83,9 @@ class _Way:
     spread: np.ndarray
     members: tuple[Member, ...]
 
-    def score_de00(self, lab: np.ndarray) -> float:
-        """Mean error, each patch counting up to a limit."""
-        return float(np.minimum(delta_e00(self.lab, lab), CLIP_DE00).mean())
+    def score_de00(self, lab: np.ndarray, count: np.ndarray) -> float:
+        """Mean error over the patches that count (n,), each up to a limit."""
+        return float(np.minimum(delta_e00(self.lab, lab)[count], CLIP_DE00).mean())
 
 
 @one_thread
@@ -106,9 +109,13 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     order = own_order(patches)
     good = patches.take(order)
     if len(good) < LEAST_PATCHES:
-        raise DataError(f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. Mark more.")
+        raise DataError(
+            f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. Mark more."
+        )
     if len(np.unique(np.nan_to_num(good.setting.table()), axis=0)) < LEAST_SETTINGS:
-        raise DataError(f"the {len(good)} good patches for {stock.name} share one or two settings; mark {LEAST_PATCHES} that differ, better 16.")
+        raise DataError(
+            f"the {len(good)} good patches for {stock.name} share one or two settings; mark {LEAST_PATCHES} that differ, better 16."
+        )
     film = next((member for member in base.members if member.kind == "film"), None)
     if film is None:
         raise DataError(
@@ -123,22 +130,29 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         learned = learn(training, None if along is None else along[order], machine, family, seed)
         contest = hold_out(learned, machine, fold, seed)
         ways.append(_Way(SCRATCH, contest.lab, contest.spread_de00, members_of(learned, contest)))
-        training, log_power = learned.training, learned.drift.shift(learned.along, len(good))
+        training, log_power, aside = learned.training, learned.drift.shift(learned.along, len(good)), learned.aside
+    else:
+        aside = _spoilt(film, training, machine, family)
+        training = Training(training.setting, training.lab, np.where(aside, OUTLIER_NOISE, training.noise))
     if family == film.numbers["family"]:
         ways.append(_as_is(film, training, machine))
     ways += [_refit(film, training, machine, family, hold, fold) for hold in HOLDS]
-    shares = _shares(ways, good.lab)
+    shares = _shares(ways, good.lab, ~aside)
     best = ways[int(shares.argmax())]
     lab, spread = blend(np.stack([w.lab for w in ways]), np.stack([_as_sd(w) for w in ways]), shares)
     error = delta_e00(lab, good.lab)
-    calibration = calibrate(error, spread, MARK_SD_DE00)
+    # no flattery: a refit starts from the base, patches held out or not
+    calibration = calibrate(error[~aside], spread[~aside], MARK_SD_DE00, flattery=0)
     scores = [_score("this model", error)]
     scores += [_score(way.name, delta_e00(way.lab, good.lab), share) for way, share in zip(ways, shares, strict=True)]
-    scores += [_score(name, delta_e00(baseline(name, unit_box(good, edges), good.lab, fold), good.lab)) for name in GUESSES]
+    scores += [
+        _score(name, delta_e00(baseline(name, unit_box(good, edges), good.lab, fold), good.lab)) for name in GUESSES
+    ]
     report = FitReport(
         patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
-        coverage=cross_coverage(error, spread, MARK_SD_DE00, fold),
+        coverage=cross_coverage(error, spread, MARK_SD_DE00, fold, flattery=0),
         radius_de00=float(np.median(calibration.radius_de00(spread, np.zeros(len(good))))),
+        outliers=tuple(name for name, far in zip(good.ids, aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
         remarks=(
             f"carried over from {base.stock.name} on {base.machine.name}; most weight: {best.name}.",
@@ -153,9 +167,9 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, log_power, lab)
 
 
-def _shares(ways: list[_Way], lab: np.ndarray) -> np.ndarray:
-    """Shares (w,) of the ways by how little each erred on held-out patches; the hopeless get none."""
-    score = np.array([way.score_de00(lab) for way in ways])
+def _shares(ways: list[_Way], lab: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Shares (w,) of the ways by how little each erred on held-out patches that count (n,); the hopeless get none."""
+    score = np.array([way.score_de00(lab, count) for way in ways])
     shares = (score / score.min()) ** -SHARPNESS
     shares[shares < LEAST_SHARE] = 0
     return shares / shares.sum()
@@ -180,16 +194,33 @@ def _refit(film: Member, training: Training, machine: Machine, family: str, hold
     for k in np.unique(fold):
         here = fold == k
         rest = training.take(~here)
-        means, sds = ready_film(_numbers(film, rest, machine, family, hold), rest, machine).predict(training.setting[here])
+        means, sds = ready_film(_numbers(film, rest, machine, family, hold), rest, machine).predict(
+            training.setting[here]
+        )
         lab[here], spread[here] = blend(means[None], sds[None], np.ones(1))
     return _Way(hold.name, lab, spread, (Member("film", 1.0, numbers),))
 
 
+def _spoilt(film: Member, training: Training, machine: Machine, family: str) -> np.ndarray:
+    """(n,) True for a patch, of few, that stands far from what the base refitted to all of them says."""
+    misfit = _fitted(film, training, machine, family, HOLDS[USUAL_HOLD]).misfit
+    usual = max(float(np.median(misfit)) / USUAL_LENGTH, LEAST_SIGMA)
+    return (misfit > OUTLIER_SIGMA * usual) & (misfit == misfit.max())
+
+
 def _numbers(film: Member, training: Training, machine: Machine, family: str, hold: Hold) -> dict[str, Any]:
     """Numbers of the base's film refitted to a few patches."""
+    still = {"log_reach": [STILL_KERNEL[0]] * len(film.numbers["axes"]), "log_nugget": STILL_KERNEL[1]}
+    fitted = _fitted(film, training, machine, family, hold)
+    return film_numbers(fitted, training, family, None if len(training.lab) >= FREE_RESIDUAL else still)
+
+
+def _fitted(film: Member, training: Training, machine: Machine, family: str, hold: Hold) -> FilmFit:
+    """The base's film refitted to a few patches."""
     base = film.numbers
     frame = Frame(
-        np.array(base["axes"], int), *(np.array(base[name], float) for name in ("middle", "centre", "width", "at", "waves"))
+        np.array(base["axes"], int),
+        *(np.array(base[name], float) for name in ("middle", "centre", "width", "at", "waves")),
     )
     logs, theta = log_axes(training.setting, machine), np.array(base["theta"], float)[0]
     shift, variance = unseen(frame, logs, theta)
@@ -202,9 +233,7 @@ def _numbers(film: Member, training: Training, machine: Machine, family: str, ho
     theta[:, 0] += LEVELS * min(1.0, 2 * hold.level)
     start = Fits(theta, np.zeros(len(LEVELS)), np.full(len(LEVELS), 4.0))
     fits = descend(problem, descend(problem, start, 10).best(4), 15)
-    fitted = FilmFit(frame, problem, fits, fits)
-    still = {"log_reach": [STILL_KERNEL[0]] * len(frame.axes), "log_nugget": STILL_KERNEL[1]}
-    return film_numbers(fitted, training, family, None if len(training.lab) >= FREE_RESIDUAL else still)
+    return FilmFit(frame, problem, fits, fits)
 
 
 def _held(frame: Frame, theta: np.ndarray, hold: Hold, same_family: bool) -> Expectation:
@@ -214,11 +243,12 @@ def _held(frame: Frame, theta: np.ndarray, hold: Hold, same_family: bool) -> Exp
     film = usual.sizes[0]
     k = len(frame.axes)
     sd[0], sd[1 : 1 + k] = hold.level, hold.slope
-    sd[1 + k : film] = usual.sd[1 + k : film] * hold.bent
-    sd[-12:-1] = usual.sd[-12:-1] * (hold.optics if same_family else 1.0)
-    sd[-1] = usual.sd[-1] * hold.bent
+    places = heat_places(k)
+    sd[places] = usual.sd[places] * hold.rest
+    sd[places.stop : film] = usual.sd[places.stop : film] * hold.bent
+    sd[-11:] = usual.sd[-11:] * (hold.optics if same_family else 1.0)
     if not same_family:
-        mean[-12:-1] = OPTICS_MEAN
+        mean[-11:] = OPTICS_MEAN
     return Expectation(mean, sd, usual.sizes)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from tint.lab import hex_from_lab
 from tint.model.find import Found
+from tint.model.jitter import assumed_words
 from tint.model.model import ColourModel, Prediction
 from tint.setting import WORDS
 
@@ -34,6 +35,8 @@ def found_text(found: Found) -> str:
         )
     lines.append("off: ΔE00 from the wish · ±90 %: 9 of 10 fresh marks land within this ΔE00 of L a b")
     lines.append(f"jitter: mean ΔE00 shift under {found.jitter.words()}")
+    if found.assumed:
+        lines.append(f"        {assumed_words(found.assumed)}")
     return "\n".join(lines)
 
 
@@ -43,6 +46,8 @@ def found_dict(found: Found) -> dict[str, Any]:
         "wish_lab": [float(value) for value in found.wish_lab],
         "reachable": bool(found.reachable),
         "nearest_de00": round(found.nearest_de00, 3),
+        "jitter": found.jitter.words(),
+        "jitter_assumed": list(found.assumed),
         "candidates": [
             {
                 "setting": candidate.setting.as_dict(),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.model.latent import Expectation, latent_slopes, latents
+from tint.model.latent import Expectation, film_slopes, latents
 from tint.model.optics import Optics, colour, colour_and_slopes
 
 DEGREES = 4.0  # of Student's t: heavy enough tails that a spoilt patch hardly pulls
@@ -55,7 +55,11 @@ def metric(lab: np.ndarray) -> np.ndarray:
     """(n, 3, 3) that turns Lab errors at Lab (n, 3) into components of ΔE00 (weights S_L, S_C, S_H with T = 1)."""
     light, a, b = lab.T
     chroma = np.maximum(np.hypot(a, b), 1e-6)
-    s_l, s_c, s_h = 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2), 1 + 0.045 * chroma, 1 + 0.015 * chroma
+    s_l, s_c, s_h = (
+        1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2),
+        1 + 0.045 * chroma,
+        1 + 0.015 * chroma,
+    )
     turn = np.zeros((len(lab), 3, 3))
     turn[:, 0, 0] = 1 / s_l
     turn[:, 1, 1], turn[:, 1, 2] = a / chroma / s_c, b / chroma / s_c
@@ -65,7 +69,7 @@ def metric(lab: np.ndarray) -> np.ndarray:
 
 def constants_of(theta: np.ndarray) -> np.ndarray:
     """Optical constants (s, 11) of parameters (s, p)."""
-    return theta[:, -12:-1]
+    return theta[:, -11:]
 
 
 def residuals(problem: Problem, theta: np.ndarray, along: np.ndarray) -> np.ndarray:
@@ -77,14 +81,17 @@ def residuals(problem: Problem, theta: np.ndarray, along: np.ndarray) -> np.ndar
 def residuals_and_slopes(problem: Problem, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Errors (s, n, 3), their slopes by every parameter (s, n, 3, p), and the easing both were given (s, n, 3)."""
     turn = metric(problem.lab)
-    lab, by_latent, by_constant = colour_and_slopes(problem.optics, latents(theta, problem.columns), constants_of(theta))
+    lab, by_latent, by_constant = colour_and_slopes(
+        problem.optics, latents(theta, problem.columns), constants_of(theta)
+    )
     by_latent, by_constant = turn @ by_latent, turn @ by_constant
     along = easing(by_latent[..., 0])
-    by_latent, by_constant = (part - along[..., None] * (along[..., None, :] @ part) for part in (by_latent, by_constant))
-    bent, by_bend = latent_slopes(theta, problem.columns)
-    parts = [by_latent[..., 0, None] * bent[:, :, None, :]]
+    by_latent, by_constant = (
+        part - along[..., None] * (along[..., None, :] @ part) for part in (by_latent, by_constant)
+    )
+    parts = [by_latent[..., 0, None] * film_slopes(theta, problem.columns)[:, :, None, :]]
     parts += [by_latent[..., i, None] * problem.columns[i][None, :, None, :] for i in (1, 2, 3)]
-    parts += [by_constant, (by_latent[..., 0] * by_bend[..., None])[..., None]]
+    parts.append(by_constant)
     error = _eased(np.einsum("nij,snj->sni", turn, lab - problem.lab), along)
     return error, np.concatenate(parts, axis=-1), along
 

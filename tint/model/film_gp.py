@@ -25,8 +25,9 @@ from tint.model.latent import (
     drift_of,
     expectation,
     features,
+    film_slopes,
     frame_of,
-    latent_slopes,
+    heat_places,
     latents,
     log_axes,
     unseen,
@@ -71,7 +72,12 @@ class FilmFit:
 
 
 def search_film(
-    training: Training, machine: Machine, family: str, seed: int, known: FilmFit | None = None, aged: np.ndarray | None = None
+    training: Training,
+    machine: Machine,
+    family: str,
+    seed: int,
+    known: FilmFit | None = None,
+    aged: np.ndarray | None = None,
 ) -> FilmFit:
     """Film fitted from many random starts, and from where a `known` fit to nearly the same patches stands.
 
@@ -91,7 +97,9 @@ def search_film(
     fits = descend(rough, first, 8).best(24 if known is None else 8)
     fits = descend(rough, Fits(fits.theta, fits.cost, np.maximum(fits.sigma, 2.0)), 10).best(8 if known is None else 3)
     if known is not None:
-        fits = Fits(*(np.concatenate([getattr(known.plain, name), getattr(fits, name)]) for name in ("theta", "cost", "sigma")))
+        fits = Fits(
+            *(np.concatenate([getattr(known.plain, name), getattr(fits, name)]) for name in ("theta", "cost", "sigma"))
+        )
     fits = descend(plain, fits, 12).best(KEPT)
     return _with_waves(training, frame, logs, optics, fits, aged)
 
@@ -133,7 +141,13 @@ def refit_film(fit: FilmFit, training: Training, machine: Machine) -> FilmFit:
     """The film fitted again from where it stands, to a training set that changed a little."""
     logs = log_axes(training.setting, machine)
     frame = frame_of(logs, fit.frame)
-    plain = Problem(fit.problem.optics, features(frame, logs, waves=False), training.lab, training.noise, expectation(frame, waves=False))
+    plain = Problem(
+        fit.problem.optics,
+        features(frame, logs, waves=False),
+        training.lab,
+        training.noise,
+        expectation(frame, waves=False),
+    )
     return _with_waves(training, frame, logs, fit.problem.optics, descend(plain, fit.plain, 6))
 
 
@@ -177,10 +191,12 @@ class FilmGP:
         logs = log_axes(setting, self.machine)
         columns = features(self.frame, logs)
         shift, variance = unseen(self.frame, logs, self.theta[0])
-        each, slopes = colour_and_latent_slopes(self.optics, latents(self.theta, columns) + shift, constants_of(self.theta))
+        each, slopes = colour_and_latent_slopes(
+            self.optics, latents(self.theta, columns) + shift, constants_of(self.theta)
+        )
         lab = np.einsum("s,sqc->qc", self.shares, each)
         between = np.einsum("s,sqc->qc", self.shares, (each - lab) ** 2)
-        columns = [latent_slopes(self.theta[:1], columns)[0][0], *columns[1:]]
+        columns = [film_slopes(self.theta[:1], columns)[0], *columns[1:]]
         for i, (column, block) in enumerate(zip(columns, self.spread, strict=True)):
             variance[:, i] += np.einsum("qp,qp->q", column @ block, column)
         variance[:, 0] += FILM_SCATTER**2
@@ -194,13 +210,25 @@ def ready_film(numbers: dict[str, Any], training: Training, machine: Machine) ->
     middle, centre, width = (np.array(numbers[name], float) for name in ("middle", "centre", "width"))
     logs = log_axes(training.setting, machine)
     frame = Frame(axes, middle, centre, width, np.array(numbers["at"], float), np.array(numbers["waves"], float))
-    optics, theta, shares = optics_of(numbers["family"]), np.array(numbers["theta"], float), np.array(numbers["shares"], float)
+    optics, theta, shares = (
+        optics_of(numbers["family"]),
+        np.array(numbers["theta"], float),
+        np.array(numbers["shares"], float),
+    )
     shift, _ = unseen(frame, logs, theta[0])  # none where the film was fitted; a film carried over may sit elsewhere
     each = colour(optics, latents(theta, features(frame, logs)) + shift, constants_of(theta))
     left = training.lab - np.einsum("s,snc->nc", shares, each)
     kernel = gp.Kernel(np.array(numbers["log_reach"], float), float(numbers["log_nugget"]))
     spread = [np.array(block, float) for block in numbers["spread"]]
-    return FilmGP(machine, optics, frame, theta, shares, spread, gp.condition((logs[:, axes] - centre) / width, left, training.noise, kernel))
+    return FilmGP(
+        machine,
+        optics,
+        frame,
+        theta,
+        shares,
+        spread,
+        gp.condition((logs[:, axes] - centre) / width, left, training.noise, kernel),
+    )
 
 
 def _starts(problem: Problem, frame: Frame, rng: np.random.Generator, count: int) -> Fits:
@@ -208,9 +236,8 @@ def _starts(problem: Problem, frame: Frame, rng: np.random.Generator, count: int
     mean, sd = problem.expected.mean, problem.expected.sd
     theta = mean + rng.normal(size=(count, len(mean))) * np.minimum(sd, 1.0) * 0.8
     k = len(frame.axes)
-    theta[:, 1 + k : problem.expected.sizes[0]] = 0.0
+    theta[:, heat_places(k).stop : problem.expected.sizes[0]] = 0.0
     theta[:, 0] = rng.uniform(*np.log(FIRST_NM), count)
-    theta[:, -1] = np.abs(theta[:, -1])
     return Fits(theta, np.zeros(count), np.full(count, 5.0))
 
 
@@ -218,7 +245,9 @@ def _with_waves(
     training: Training, frame: Frame, logs: np.ndarray, optics: Optics, plain: Fits, aged: np.ndarray | None = None
 ) -> FilmFit:
     drifts = 0 if aged is None else aged.shape[1]
-    problem = Problem(optics, features(frame, logs, aged=aged), training.lab, training.noise, expectation(frame, aged=drifts))
+    problem = Problem(
+        optics, features(frame, logs, aged=aged), training.lab, training.noise, expectation(frame, aged=drifts)
+    )
     start = Fits(widened(plain.theta, frame, drifts), plain.cost, plain.sigma)
     return FilmFit(frame, problem, descend(problem, start, 20), plain)
 

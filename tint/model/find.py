@@ -10,9 +10,9 @@ import numpy as np
 
 from tint.errors import DataError
 from tint.lab import AB_LIMIT, L_RANGE, delta_e00
-from tint.model.jitter import USUAL_JITTER, Jitter, sensitivity
+from tint.model.jitter import USUAL_JITTER, Jitter, assumed_fields, sensitivity
 from tint.model.model import ColourModel, predict
-from tint.model.pool import Pool, candidate_pool, check_locked, column, taught, time_s_cm2
+from tint.model.pool import Pool, candidate_pool, check_locked, column, pool_settings, taught, time_s_cm2
 from tint.model.quantities import varied
 from tint.setting import FIELDS, Setting
 
@@ -21,6 +21,7 @@ __all__ = ["Candidate", "Found", "Jitter", "Pool", "candidate_pool", "expected_d
 REACH_DE00 = 2.3  # nearer than a just noticeable difference counts as reached (Mahy 1994: about 2.3 ΔE*ab)
 # Three equal normal errors σ per axis: 9 of 10 within 2.50 σ, mean distance 1.60 σ (chi distribution, 3 degrees)
 MEAN_OVER_RADIUS = 1.596 / 2.500
+POOL = 4000  # settings a search starts from
 REFINE_ROUNDS, REFINE_BEST, REFINE_TRIES = 3, 16, 48  # a finer search around the best; more changed nothing
 APART = 0.05  # candidates returned differ by at least this share of the box in some field
 MOST_TIED = 100  # candidates looked at for ties, however few are asked for: the first answer does not hang on how many
@@ -64,6 +65,7 @@ class Found:
     reachable : True where some setting should come within 2.3 ΔE00 of the wish
     nearest_de00 : from the wish to the nearest predicted colour [ΔE00]
     jitter : the jitter behind the sensitivities
+    assumed : fields of the jitter that the grid never varied: there the sensitivity is assumed, not learned
     """
 
     wish_lab: np.ndarray
@@ -71,6 +73,7 @@ class Found:
     reachable: bool
     nearest_de00: float
     jitter: Jitter
+    assumed: tuple[str, ...] = ()
 
 
 def find_setting(
@@ -110,12 +113,10 @@ def find_setting(
     if n < 1:
         raise DataError(f"{n} settings cannot be given; ask for 1 or more.")
     locked = check_locked(model, locked)
-    pool = candidate_pool(model, seed=seed, jitter=jitter, locked=locked)
-    table, ids = _refined(model, pool, wish, locked, seed)
+    table, ids, guessed, radius = _refined(model, *pool_settings(model, POOL, seed, locked), wish, locked, seed)
     setting = Setting.from_table(table)
-    guess = predict(model, setting)
-    away = delta_e00(guess.lab, wish)
-    hoped = expected_de00(away, guess.de00_90)
+    away = delta_e00(guessed, wish)
+    hoped = expected_de00(away, radius)
     picked = _apart(model, table, np.argsort(hoped, kind="stable"), max(2 * n, MOST_TIED))
     loud = np.zeros(len(table))
     loud[picked] = sensitivity(model, setting[picked], jitter)
@@ -125,17 +126,19 @@ def find_setting(
     candidates = tuple(
         Candidate(
             setting[i],
-            guess.lab[i],
+            guessed[i],
             float(away[i]),
             float(hoped[i]),
-            float(guess.de00_90[i]),
+            float(radius[i]),
             float(loud[i]),
             float(times[i]),
             ids[i],
         )
         for i in chosen
     )
-    return Found(wish, candidates, bool(away.min() <= REACH_DE00), float(away.min()), jitter)
+    return Found(
+        wish, candidates, bool(away.min() <= REACH_DE00), float(away.min()), jitter, assumed_fields(model, jitter)
+    )
 
 
 def expected_de00(away_de00: np.ndarray, de00_90: np.ndarray) -> np.ndarray:
@@ -150,15 +153,16 @@ def expected_de00(away_de00: np.ndarray, de00_90: np.ndarray) -> np.ndarray:
 
 
 def _refined(
-    model: ColourModel, pool: Pool, wish: np.ndarray, locked: dict[str, float], seed: int
-) -> tuple[np.ndarray, list[str]]:
-    """Table and patch ids of the pool and of settings sought around its best, closer each round."""
+    model: ColourModel, pool: Setting, patch: tuple[str, ...], wish: np.ndarray, locked: dict[str, float], seed: int
+) -> tuple[np.ndarray, list[str], np.ndarray, np.ndarray]:
+    """Table, patch ids, Lab and radius of a pool and of settings sought around its best, closer each round."""
     rng = np.random.default_rng(seed)
     patches = model.patches.setting.table()
     moved = [k for k in np.flatnonzero(varied(model.box)) if FIELDS[k] not in locked]
-    table, ids = pool.setting.table(), list(pool.patch)
-    hoped = expected_de00(delta_e00(pool.lab, wish), pool.de00_90)
+    table, ids, guess = pool.table(), list(patch), predict(model, pool)
+    guessed, radius = guess.lab, guess.de00_90
     for turn in range(REFINE_ROUNDS if moved else 0):
+        hoped = expected_de00(delta_e00(guessed, wish), radius)
         best = table[np.argsort(hoped, kind="stable")[:REFINE_BEST]]
         tries = np.repeat(best, REFINE_TRIES, axis=0)
         for k in moved:
@@ -171,8 +175,8 @@ def _refined(
         guess = predict(model, Setting.from_table(tries))
         table = np.concatenate([table, tries])
         ids += [""] * len(tries)
-        hoped = np.concatenate([hoped, expected_de00(delta_e00(guess.lab, wish), guess.de00_90)])
-    return table, ids
+        guessed, radius = np.concatenate([guessed, guess.lab]), np.concatenate([radius, guess.de00_90])
+    return table, ids, guessed, radius
 
 
 def _share(field: str, values: np.ndarray, low: float, high: float) -> np.ndarray:

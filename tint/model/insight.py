@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tint.lab import delta_e00
-from tint.model.model import ColourModel, mean_and_spread
+from tint.model.model import ColourModel, mean_and_spread, predict
 from tint.model.pool import column, filled
 from tint.model.quantities import varied
 from tint.setting import FIELDS, Setting
@@ -35,10 +35,17 @@ def effects(model: ColourModel) -> tuple[tuple[str, float], ...]:
 
 
 def missing_hues(model: ColourModel) -> tuple[str, ...]:
-    """Hue words of which neither a patch nor a setting in the box shows a coloured mark."""
+    """Hue words of which no patch shows a coloured mark, and no setting in the box surely would.
+
+    A setting counts where its colour, less the radius of nine in ten marks turned into chroma (S_C of CIEDE2000), is still
+    a coloured one: a pale guess in a corner of the grid is no hue to promise.
+    """
     table = np.concatenate([model.patches.setting.table(), filled(model, LOOKED_AT, 0, {})])
-    lab = np.concatenate([model.patches.lab, mean_and_spread(model, Setting.from_table(table))[0]])
-    lab = lab[np.hypot(lab[:, 1], lab[:, 2]) >= CHROMA]
+    guess = predict(model, Setting.from_table(table))
+    chroma = np.hypot(guess.lab[:, 1], guess.lab[:, 2])
+    sure = guess.lab[chroma - guess.de00_90 * (1 + 0.045 * chroma) >= CHROMA]
+    seen_lab = model.patches.lab[np.hypot(model.patches.lab[:, 1], model.patches.lab[:, 2]) >= CHROMA]
+    lab = np.concatenate([seen_lab, sure])
     hue = np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
     apart = np.abs((hue[:, None] - np.array(list(HUES.values())) + 180) % 360 - 180)
     seen = set(apart.argmin(axis=1).tolist())

@@ -8,7 +8,8 @@ import numpy as np
 
 from tint.lab import delta_e00
 from tint.model.model import ColourModel, mean_and_spread
-from tint.setting import FIELDS, Setting
+from tint.model.quantities import varied
+from tint.setting import FIELDS, WORDS, Setting
 
 DRAWS = 8  # pairs of opposite draws; 16 colours per setting give the mean shift within about a tenth
 
@@ -43,6 +44,30 @@ class Jitter:
 
 
 USUAL_JITTER = Jitter()
+
+
+def assumed_fields(model: ColourModel, jitter: Jitter = USUAL_JITTER) -> tuple[str, ...]:
+    """Fields that stray in the jitter though the grid never varied them: their part of a sensitivity is not learned."""
+    sizes = {
+        "power_pct": jitter.power_rel_pct, "speed_mm_s": jitter.speed_rel_pct, "spacing_mm": jitter.spacing_rel_pct,
+        "focus_mm": jitter.focus_mm,
+    }  # fmt: skip
+    learned = {name for name, moved in zip(FIELDS, varied(model.box), strict=True) if moved}
+    return tuple(name for name, size in sizes.items() if size and name not in learned)
+
+
+def assumed_words(fields: tuple[str, ...]) -> str:
+    """What to say of a sensitivity in which some fields are assumed; "" for none.
+
+    Examples
+    --------
+    >>> assumed_words(("spacing_mm", "focus_mm"))
+    'line spacing, focus never varied in the grid: their part of the jitter is assumed from process formulas, not learned'
+    """
+    if not fields:
+        return ""
+    words = ", ".join(WORDS[field] for field in fields)
+    return f"{words} never varied in the grid: their part of the jitter is assumed from process formulas, not learned"
 
 
 def sensitivity(model: ColourModel, setting: Setting, jitter: Jitter = USUAL_JITTER) -> np.ndarray:

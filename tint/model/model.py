@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from tint.errors import FileError
 from tint.files import json_text, read_json, reading, write_file
 from tint.measure.patches import Patches
 from tint.model.contest import blend
@@ -20,7 +21,7 @@ from tint.model.report import FitReport, report_from
 from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Setting, Stock, machine_from, stock_from
 
-VERSION = 1
+VERSION = 2  # 1 held a film whose heat was bent, not balanced; its numbers mean nothing here
 WIDEST_DE00 = 100.0  # black to white: a wider radius says no more
 CHUNK = 1_000  # settings predicted at a time: arrays that stay in the processor's cache are twice as fast
 
@@ -169,9 +170,11 @@ def read_model(path: str | Path) -> ColourModel:
     Raises
     ------
     FileError
-        Not a model file, newer than this tint, or with a part missing or damaged.
+        Not a model file, newer or older than this tint reads, or with a part missing or damaged.
     """
     body = read_json(path, "model", VERSION)
+    if body["format"] != f"tint-model/{VERSION}":
+        raise FileError(f"{path} is {body['format']}, of a colour model that has changed since. Fit its patches again.")
     damage = f"{path} is damaged: a value is not of the kind a model needs. Fit the patches again."
     with reading(path, "the model, or not known to this tint.", damage):
         machine, stock = machine_from(body["machine"]), stock_from(body["stock"])

@@ -17,8 +17,12 @@ from tint.model.pool import candidate_pool
 from tint.setting import FIELDS, UNITS, WORDS, Setting
 
 STEPS = 120  # colours along a setting; the eye sees no steps
-MAP_STEPS = 44  # colours along each side of the map of two settings
+MAP_STEPS = 120  # colours along each side of the map of two settings
+LOUD_STEPS = 40  # sensitivities along each side: each costs sixteen colours, and contours are smooth
 NAMED_FAR = 3  # patches named in the picture of the fit beside the outliers: those to look at first
+NAMED_OUTLIERS = 5  # more names than this fill the corners
+NAME_STEP = 0.085  # between names, of the height of the picture
+UNSURE_DE00 = 5.0  # a predicted colour with a larger radius is drawn small: about what two hues side by side differ by
 SURROUND = "#777777"  # neutral grey around colour, near L* 50, so that none looks lighter or stronger than it is
 
 
@@ -40,12 +44,12 @@ def plot_model(model: ColourModel, folder: str | Path, *, force: bool = False) -
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    drawn = {"reach": (_reach, 7), "along": (_along, 7), "loud": (_loud, 7)}
+    drawn = {"reach": _reach, "along": _along, "loud": _loud}
     if model.held_out_lab is not None:
-        drawn["fit"] = (_fit, 4.8)
+        drawn["fit"] = _fit
     with new_folder(folder, "plot", force=force) as place:
-        for name, (draw, height) in drawn.items():
-            figure = Figure(figsize=(11, height), facecolor="white", layout="constrained")
+        for name, draw in drawn.items():
+            figure = Figure(figsize=(11, 7), facecolor="white", layout="constrained")
             FigureCanvasAgg(figure)
             draw(model, figure)
             for ending in ("png", "svg"):
@@ -61,27 +65,28 @@ def _title(model: ColourModel, text: str) -> str:
 
 def _reach(model: ColourModel, figure: Any) -> None:
     pool, measured = candidate_pool(model), model.patches.lab
+    sure = pool.de00_90 <= UNSURE_DE00
     sides = figure.subplots(1, 2)
     for axes, (x, y), labels in zip(
         sides, ((_a, _b), (_chroma, _lightness)), (("a*", "b*"), ("C*", "L*")), strict=True
     ):
         axes.set_facecolor(SURROUND)
-        axes.scatter(x(pool.lab), y(pool.lab), c=srgb1_from_lab(pool.lab), s=16, linewidths=0)
-        axes.scatter(
-            x(measured),
-            y(measured),
-            facecolors="none",
-            edgecolors="white",
-            s=34,
-            linewidths=0.8,
-            label="measured patch",
-        )
-        axes.set_xlabel(labels[0])
-        axes.set_ylabel(labels[1])
+        for which, size in ((~sure, 3), (sure, 18)):
+            axes.scatter(
+                x(pool.lab[which]), y(pool.lab[which]), c=srgb1_from_lab(pool.lab[which]), s=size, linewidths=0
+            )
+        for colour, width in (("black", 2.0), ("white", 1.0)):  # a ring seen on pale and on dark colours
+            axes.scatter(x(measured), y(measured), facecolors="none", edgecolors=colour, s=34, linewidths=width)
+        axes.set(xlabel=labels[0], ylabel=labels[1])
         axes.grid(alpha=0.25, color="white")
     sides[0].set_aspect("equal", "datalim")
-    sides[1].legend(loc="lower right")
-    figure.suptitle(_title(model, "What this stock can show"))
+    figure.suptitle(
+        _title(
+            model,
+            "What this stock can show: predicted colours, measured patches ringed\n"
+            f"small dots: unsure, fewer than 9 of 10 marks within ΔE00 {UNSURE_DE00:g}",
+        )
+    )
 
 
 def _a(lab: np.ndarray) -> np.ndarray:
@@ -102,45 +107,54 @@ def _lightness(lab: np.ndarray) -> np.ndarray:
 
 def _along(model: ColourModel, figure: Any) -> None:
     moved = [field for field, _ in effects(model)]
-    for row, field in enumerate(moved):
-        values, setting = _sweep(model, field)
-        guess = predict(model, setting)
+    sweeps = [_sweep(model, field) for field in moved]
+    guesses = [predict(model, setting) for _, setting in sweeps]
+    highest = max(6.0, 1.2 * max(float(guess.de00_90.max()) for guess in guesses))
+    figure.set_size_inches(11, 1.2 + 1.45 * len(moved))
+    for row, (field, (values, _), guess) in enumerate(zip(moved, sweeps, guesses, strict=True)):
         strip = figure.add_subplot(len(moved), 1, row + 1)
-        strip.pcolormesh(values, [0, 1], srgb1_from_lab(guess.lab)[None, : len(values) - 1], shading="flat")
-        strip.set_yticks([])
-        strip.set_xscale("log")
-        strip.set_xlabel(f"{WORDS[field]} [{UNITS[field]}]" if UNITS[field] else WORDS[field])
-        _plain_ticks(strip, values)
         radius = strip.twinx()
-        radius.plot(values, guess.de00_90, color="white", linewidth=2.6)
-        radius.plot(values, guess.de00_90, color="black", linewidth=1.1)
-        radius.set_ylim(0, max(6.0, float(guess.de00_90.max()) * 1.3))
+        if _in_steps(model, field):  # nothing lies between two widths the source offers
+            places = np.arange(len(values))
+            strip.bar(places, 1, width=0.94, color=srgb1_from_lab(guess.lab))
+            strip.set(xlim=(-0.5, len(values) - 0.5), xticks=places)
+            strip.set_xticklabels([f"{value:g}" for value in values])
+            radius.plot(places, guess.de00_90, "o", color="black", markeredgecolor="white", markersize=7)
+        else:
+            strip.pcolormesh(values, [0, 1], srgb1_from_lab(guess.lab)[None, : len(values) - 1], shading="flat")
+            strip.set_xscale("log")
+            _round_ticks(strip.xaxis, values)
+            radius.plot(values, guess.de00_90, color="white", linewidth=2.6)
+            radius.plot(values, guess.de00_90, color="black", linewidth=1.1)
+        strip.set(ylim=(0, 1), yticks=[], xlabel=f"{WORDS[field]} [{UNITS[field]}]" if UNITS[field] else WORDS[field])
+        radius.set_ylim(0, highest)
+        radius.locator_params(axis="y", nbins=4, steps=[1, 2, 5, 10])
         radius.set_ylabel("± ΔE00")
     figure.suptitle(
-        _title(model, "Colour along one setting, the others in the middle of the grid; line: radius of 9 in 10 marks")
+        _title(
+            model,
+            "Colour along one setting, the others in the middle of the grid; black: radius within which 9 of 10 marks should land",
+        )
     )
 
 
 def _loud(model: ColourModel, figure: Any) -> None:
-    fields = [field for field, _ in effects(model)][:2]
+    fields = [field for field, _ in effects(model) if not _in_steps(model, field)][:2]
     axes = figure.add_subplot(1, 1, 1)
     if len(fields) < 2:
-        axes.text(0.5, 0.5, "only one setting moved in this grid", ha="center")
+        axes.text(0.5, 0.5, "fewer than two settings moved without steps in this grid", ha="center")
+        axes.set_axis_off()
         return
-    grids = [_values(model, field, MAP_STEPS) for field in fields]
-    x, y = np.meshgrid(*grids)
-    columns = {name: np.full(x.shape, middle) for name, middle in _middle(model).items()}
-    columns |= {fields[0]: x, fields[1]: y}
-    setting = Setting(**columns)
-    flat = Setting.from_table(setting.table().reshape(-1, len(FIELDS)))
+    x, y, setting = _map(model, fields, MAP_STEPS)
     axes.pcolormesh(x, y, srgb1_from_lab(predict(model, setting).lab), shading="nearest")
-    loud = sensitivity(model, flat).reshape(x.shape)
-    lines = axes.contour(x, y, loud, levels=[0.5, 1, 1.5, 2, 3, 4, 6], colors="black", linewidths=1)
+    x, y, setting = _map(model, fields, LOUD_STEPS)
+    lines = axes.contour(
+        x, y, sensitivity(model, setting), levels=[0.5, 1, 1.5, 2, 3, 4, 6], colors="black", linewidths=1
+    )
     axes.clabel(lines, fmt="%g")
-    axes.set_xscale("log")
-    axes.set_yscale("log")
-    _plain_ticks(axes, grids[0])
-    _plain_ticks(axes, grids[1], vertical=True)
+    axes.set(xscale="log", yscale="log")
+    _round_ticks(axes.xaxis, x[0])
+    _round_ticks(axes.yaxis, y[:, 0])
     axes.set_xlabel(f"{WORDS[fields[0]]} [{UNITS[fields[0]]}]")
     axes.set_ylabel(f"{WORDS[fields[1]]} [{UNITS[fields[1]]}]")
     figure.suptitle(_title(model, "Quiet and loud colours: contours are the mean ΔE00 shift under the usual jitter"))
@@ -152,6 +166,10 @@ def _fit(model: ColourModel, figure: Any) -> None:
     error = delta_e00(predicted, measured)
     aside = np.isin(model.patches.ids, model.report.outliers)
     far = np.flatnonzero(~aside)[np.argsort(-error[~aside], kind="stable")[:NAMED_FAR]]
+    outliers = np.flatnonzero(aside)[np.argsort(-error[aside], kind="stable")[:NAMED_OUTLIERS]]
+    named_rows = [*outliers, *far]
+    # three squares under the lines of the title
+    figure.set_size_inches(11, 4.05 + 0.25 * _title(model, "").count("\n"))
     for k, axes in enumerate(figure.subplots(1, 3)):
         x, y = measured[:, k], predicted[:, k]
         ends = [min(x.min(), y.min()) - 3, max(x.max(), y.max()) + 3]
@@ -159,14 +177,11 @@ def _fit(model: ColourModel, figure: Any) -> None:
         axes.plot(ends, ends, color="white", linewidth=1)
         axes.scatter(x, y, c=srgb1_from_lab(measured), s=34, edgecolors="white", linewidths=0.4)
         axes.scatter(x[aside], y[aside], facecolors="none", edgecolors="black", s=90, linewidths=1.4)
-        for i in [*np.flatnonzero(aside), *far]:
-            right = x[i] > sum(ends) / 2  # a name grows away from the nearer edge
-            axes.annotate(
-                model.patches.ids[i], (x[i], y[i]), xytext=(-7 if right else 7, 4), textcoords="offset points", fontsize=9,
-                ha="right" if right else "left", color="white", weight="bold" if aside[i] else "normal",
-            )  # fmt: skip
         axes.set(xlim=ends, ylim=ends, aspect="equal", xlabel=f"{'Lab'[k]}* measured", ylabel=f"{'Lab'[k]}* predicted")
+        for axis in (axes.xaxis, axes.yaxis):
+            _round_ticks(axis, np.array(ends))
         axes.grid(alpha=0.25, color="white")
+        _name_points(axes, x[named_rows], y[named_rows], [model.patches.ids[i] for i in named_rows])
     named = "ringed: outliers, set aside; named: " if aside.any() else "named: "
     figure.suptitle(
         _title(
@@ -177,13 +192,41 @@ def _fit(model: ColourModel, figure: Any) -> None:
     )
 
 
-def _plain_ticks(axes: Any, values: np.ndarray, vertical: bool = False) -> None:
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+def _name_points(axes: Any, x: np.ndarray, y: np.ndarray, names: list[str]) -> None:
+    """Writes names in the corners away from the diagonal, each on the side of its point and led to it by a line."""
+    for rows, left, bottom, step in (
+        (np.flatnonzero(y >= x), 0.13, 0.93, -NAME_STEP),
+        (np.flatnonzero(y < x), 0.87, 0.07, NAME_STEP),
+    ):
+        for turn, i in enumerate(rows[np.argsort(np.sign(step) * (x[rows] + y[rows]), kind="stable")]):
+            axes.annotate(
+                names[i], (x[i], y[i]), xytext=(left, bottom + turn * step), textcoords="axes fraction", fontsize=8, ha="center", va="center",
+                bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"},
+                arrowprops={"arrowstyle": "-", "color": "white", "linewidth": 0.8},
+            )  # fmt: skip
 
-    axis = axes.yaxis if vertical else axes.xaxis
-    axis.set_major_locator(FixedLocator(np.geomspace(values[0], values[-1], 6)))
-    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.4g}" if value >= 1000 else f"{value:.3g}"))
+
+def _round_ticks(axis: Any, values: np.ndarray) -> None:
+    """Ticks at round numbers within the values, on a logarithmic axis too."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+
+    low, high = float(np.min(values)), float(np.max(values))
+    ticks = MaxNLocator(nbins=7, steps=[1, 2, 5, 10]).tick_values(low, high)
+    axis.set_major_locator(FixedLocator([tick for tick in ticks if low <= tick <= high]))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:.6g}".replace("-", "−")))
     axis.set_minor_locator(NullLocator())
+
+
+def _in_steps(model: ColourModel, field: str) -> bool:
+    """True for a field that can only be set to listed values."""
+    return field == "passes" or (field == "pulse_ns" and not model.machine.pulse_is_range)
+
+
+def _map(model: ColourModel, fields: list[str], steps: int) -> tuple[np.ndarray, np.ndarray, Setting]:
+    """Values of two fields and settings (steps, steps) over both of their ranges, all others in the middle of the grid."""
+    x, y = np.meshgrid(*(_values(model, field, steps) for field in fields))
+    columns = {name: np.full(x.shape, middle) for name, middle in _middle(model).items()}
+    return x, y, Setting(**{**columns, fields[0]: x, fields[1]: y})
 
 
 def _middle(model: ColourModel) -> dict[str, float]:
@@ -198,20 +241,18 @@ def _middle(model: ColourModel) -> dict[str, float]:
 
 def _values(model: ColourModel, field: str, steps: int) -> np.ndarray:
     column = getattr(model.patches.setting, field)
-    values = np.geomspace(column.min(), column.max(), steps)
-    if field == "pulse_ns" and not model.machine.pulse_is_range:
-        known = np.array([width for width in model.machine.pulse_ns if column.min() <= width <= column.max()])
-        return known[np.abs(np.log(values[:, None] / known)).argmin(axis=1)]
+    low, high = float(column.min()), float(column.max())
     if field == "passes":
-        return np.round(values)
-    return values
+        return np.arange(low, high + 1)
+    if _in_steps(model, field):
+        return np.array([width for width in model.machine.pulse_ns if low <= width <= high])
+    return np.geomspace(low, high, steps) if low > 0 else np.linspace(low, high, steps)
 
 
 def _sweep(model: ColourModel, field: str) -> tuple[np.ndarray, Setting]:
-    column = getattr(model.patches.setting, field)
-    place = np.geomspace(column.min(), column.max(), STEPS)
-    columns = {name: np.full(STEPS, middle) for name, middle in _middle(model).items()}
-    return place, Setting(**{**columns, field: _values(model, field, STEPS)})
+    values = _values(model, field, STEPS)
+    columns = {name: np.full(len(values), middle) for name, middle in _middle(model).items()}
+    return values, Setting(**{**columns, field: values})
 
 
 def _readme(model: ColourModel) -> str:
@@ -222,7 +263,7 @@ def _readme(model: ColourModel) -> str:
     lines = (
         f"Pictures of the colour model of {model.stock.name} on {model.machine.name}",
         "",
-        "reach   what this stock can show: predicted colours in a*b* and in L*C*, measured patches ringed",
+        "reach   what this stock can show: predicted colours in a*b* and in L*C*, small where they are unsure; patches ringed",
         "along   colour as one setting moves and the others stay in the middle of the grid; the line is the radius (ΔE00)",
         "        within which 9 of 10 fresh marks should land",
         "loud    predicted colour over the two settings that move it most; contours say how far it shifts (mean ΔE00) when",

@@ -43,7 +43,12 @@ class Pool:
 
 
 def candidate_pool(
-    model: ColourModel, n: int = 4000, seed: int = 0, *, jitter: Jitter = USUAL_JITTER, locked: Mapping[str, float] | None = None
+    model: ColourModel,
+    n: int = 4000,
+    seed: int = 0,
+    *,
+    jitter: Jitter = USUAL_JITTER,
+    locked: Mapping[str, float] | None = None,
 ) -> Pool:
     """Pool of up to n settings inside the grid's box and the measured patches, all possible on the machine.
 
@@ -61,16 +66,24 @@ def candidate_pool(
     The box is filled evenly along the logarithm of each field that varied (Sobol points, rounded to three digits as a
     person types them). Corners of the box where a process quantity leaves the range of the patches are dropped.
     """
-    locked = check_locked(model, locked)
+    setting, ids = pool_settings(model, n, seed, check_locked(model, locked))
+    guess = predict(model, setting)
+    return Pool(setting, guess.lab, guess.de00_90, sensitivity(model, setting, jitter), time_s_cm2(setting), ids)
+
+
+def pool_settings(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> tuple[Setting, tuple[str, ...]]:
+    """Settings (m,) of a pool and the ids of the patches they repeat; the measured patches come first.
+
+    Raises
+    ------
+    DataError
+        No setting left.
+    """
     measured, ids = _measured(model, locked)
     setting = Setting.from_table(np.concatenate([measured, filled(model, n, seed, locked)]))
     if not len(setting):
         raise DataError("no setting is left with these fields locked. Unlock one.")
-    guess = predict(model, setting)
-    return Pool(
-        setting, guess.lab, guess.de00_90, sensitivity(model, setting, jitter), time_s_cm2(setting),
-        ids + ("",) * (len(setting) - len(ids)),
-    )  # fmt: skip
+    return setting, ids + ("",) * (len(setting) - len(ids))
 
 
 def time_s_cm2(setting: Setting) -> np.ndarray:

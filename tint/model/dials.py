@@ -1,0 +1,106 @@
+"""How far each setting can be turned, where the grid has looked, and the colours along the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint.errors import LimitError
+from tint.model.model import ColourModel, Prediction, predict
+from tint.model.quantities import varied
+from tint.process import rayleigh_mm, spot_mm
+from tint.setting import FIELDS, Setting
+
+# Where the machine states no limit, a dial goes this many times beyond what the grid has marked.
+BEYOND = 4.0
+LOWEST_POWER_PCT = 1.0  # below it sources do not fire evenly (common practice, no source)
+MOST_PASSES = 10
+HATCH_DEG = (0.0, 180.0)  # lines at 180° are those at 0°
+PLACES = 7  # significant digits of the ends: no rounding tail on screen
+
+
+@dataclass(frozen=True)
+class Dial:
+    """How far one field of a setting can be turned.
+
+    Parameters
+    ----------
+    field : its name
+    low, high : what the machine can do; where it states no limit, four times beyond the grid
+    seen_low, seen_high : what the grid marked
+    values : the single values there are, empty where any between can be dialled
+    steady : True where the grid never varied it: its effect is not learned
+    """
+
+    field: str
+    low: float
+    high: float
+    seen_low: float
+    seen_high: float
+    values: tuple[float, ...] = ()
+    steady: bool = False
+
+
+def dials(model: ColourModel) -> tuple[Dial, ...]:
+    """Dials of the model's machine, one per field in the order of `FIELDS`."""
+    machine, moved = model.machine, varied(model.box)
+    reach = rayleigh_mm(machine)
+    found = []
+    for k, name in enumerate(FIELDS):
+        column = np.nan_to_num(getattr(model.patches.setting, name))
+        seen = float(column.min()), float(column.max())
+        values: tuple[float, ...] = ()
+        if name == "power_pct":
+            low, high = max(machine.power_range_pct[0], min(LOWEST_POWER_PCT, seen[0])), machine.power_range_pct[1]
+        elif name == "speed_mm_s":
+            low, high = seen[0] / BEYOND, machine.max_speed_mm_s
+        elif name == "freq_khz":
+            low, high = machine.freq_khz
+        elif name == "pulse_ns":
+            low, high = machine.pulse_ns[0], machine.pulse_ns[-1]
+            values = () if machine.pulse_is_range else machine.pulse_ns
+        elif name == "spacing_mm":
+            low, high = seen[0] / BEYOND, max(spot_mm(machine), seen[1])
+        elif name == "passes":
+            low, high = 1.0, max(float(MOST_PASSES), seen[1])
+            values = tuple(float(count) for count in range(1, int(high) + 1))
+        elif name == "focus_mm":
+            low, high = min(-reach, seen[0]), max(reach, seen[1])
+        else:
+            low, high = HATCH_DEG
+        low, high = (float(f"{value:.{PLACES}g}") for value in (low, high))
+        found.append(Dial(name, min(low, seen[0]), max(high, seen[1]), *seen, values, not bool(moved[k])))
+    return tuple(found)
+
+
+def middle_setting(model: ColourModel) -> Setting:
+    """Single setting of the patch nearest to the middle of the grid's box."""
+    table = model.patches.setting.table()
+    fields = np.nan_to_num(np.concatenate([np.log(table[:, :6]), table[:, 6:]], axis=1))
+    width = np.ptp(fields, axis=0)
+    at = (fields - fields.min(axis=0)) / np.where(width > 0, width, 1.0)
+    return model.patches.setting[int(((at - 0.5 * (width > 0)) ** 2).sum(axis=1).argmin())]
+
+
+def colours_along(model: ColourModel, setting: Setting, dial: Dial, n: int = 48) -> tuple[np.ndarray, Prediction]:
+    """Values (n,) of one field from its lowest to its highest, and the colours when all other fields stay as they are.
+
+    Raises
+    ------
+    LimitError
+        Fewer than 2 values, or a setting beyond the machine.
+
+    Notes
+    -----
+    Even steps of the logarithm, as dials are felt; even steps of focus and angle. A field with single values shows those.
+    """
+    if n < 2:
+        raise LimitError(f"{n} colours make no strip; ask for 2 or more.")
+    if dial.values:
+        values = np.array(dial.values)
+    elif dial.field in ("focus_mm", "hatch_deg"):
+        values = np.linspace(dial.low, dial.high, n)
+    else:
+        values = np.clip(np.geomspace(dial.low, dial.high, n), dial.low, dial.high)
+    return values, predict(model, setting.replace(**{dial.field: values}))
