@@ -3,59 +3,14 @@
 import numpy as np
 import pytest
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from tint.artwork.artwork import Drawing, Picture, Shape
-from tint.demo.shop import open_machine, open_patches, open_stock
 from tint.errors import DataError
 from tint.lab import delta_e00, lab_from_srgb1
-from tint.model.fit import fit
-from tint.palette.choose import artwork_wishes, choose_palette, locate, thin
-
-
-@pytest.fixture(scope="module")
-def model():
-    return fit(open_patches(), open_machine(), open_stock())
-
-
-def proven_optimum(cost, n):
-    """Least possible sum, by mixed-integer programming (HiGHS): each wish served by one open candidate, n open."""
-    wishes, candidates = cost.shape
-    serve = np.zeros((wishes, wishes * candidates + candidates))
-    for i in range(wishes):
-        serve[i, i * candidates : (i + 1) * candidates] = 1
-    only_open = np.zeros((wishes * candidates, wishes * candidates + candidates))
-    only_open[np.arange(wishes * candidates), np.arange(wishes * candidates)] = 1
-    only_open[np.arange(wishes * candidates), wishes * candidates + np.tile(np.arange(candidates), wishes)] = -1
-    count = np.concatenate([np.zeros(wishes * candidates), np.ones(candidates)])[None]
-    done = milp(
-        np.concatenate([cost.ravel(), np.zeros(candidates)]),
-        constraints=[LinearConstraint(serve, 1, 1), LinearConstraint(only_open, -np.inf, 0), LinearConstraint(count, n, n)],
-        integrality=np.concatenate([np.zeros(wishes * candidates), np.ones(candidates)]), bounds=Bounds(0, 1),
-    )  # fmt: skip
-    return done.fun
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_greedy_then_swaps_comes_within_two_per_cent_of_the_proven_optimum(seed):
-    rng = np.random.default_rng(seed)
-    lab = rng.uniform([20, -40, -45], [85, 35, 40], (34, 3))
-    cost = delta_e00(lab[:, None], lab[None]) * rng.uniform(0.2, 1, 34)[:, None]
-    assert cost[:, locate(cost, 6)].min(axis=1).sum() <= 1.02 * proven_optimum(cost, 6)
-
-
-def test_no_single_swap_helps_any_more():
-    rng = np.random.default_rng(8)
-    cost, free = rng.random((60, 40)), rng.random(60)
-    chosen = locate(cost, 5, free)
-
-    def total(columns):
-        return np.minimum(cost[:, columns].min(axis=1), free).sum()
-
-    for place in range(5):
-        for other in set(range(40)) - set(chosen.tolist()):
-            swapped = [other if k == place else c for k, c in enumerate(chosen)]
-            assert total(swapped) >= total(chosen) - 1e-12
+from tint.palette.choose import choose_palette
+from tint.palette.offer import thin
+from tint.palette.penalty import Penalty
+from tint.palette.wishes import artwork_wishes
 
 
 def test_thinning_keeps_the_surest_of_each_cell():
@@ -76,7 +31,8 @@ def test_a_palette_of_real_marks_spans_their_hues_with_settings_the_machine_can_
 
 def test_a_palette_for_an_artwork_serves_it_better_than_one_for_the_stock(model):
     shapes = tuple(
-        Shape(shapely.box(i, 0, i + 1, 1), srgb, "test") for i, srgb in enumerate([(40, 80, 150), (60, 110, 180), (30, 50, 110), (90, 130, 200)])
+        Shape(shapely.box(i, 0, i + 1, 1), srgb, "test")
+        for i, srgb in enumerate([(40, 80, 150), (60, 110, 180), (30, 50, 110), (90, 130, 200)])
     )
     art = Drawing("water", 4, 1, shapes)
     wishes, weight = artwork_wishes(art)
@@ -103,6 +59,29 @@ def test_the_wishes_of_a_picture_are_its_colours_by_area_without_the_transparent
 def test_more_colours_than_the_stock_has_are_refused(model, monkeypatch):
     with pytest.raises(DataError, match="a palette holds 1 to 255"):
         choose_palette(model, 0)
-    monkeypatch.setattr("tint.palette.choose.THIN_LAB", 25.0)
+    monkeypatch.setattr("tint.palette.offer.THIN_LAB", 25.0)
     with pytest.raises(DataError, match=r"only \d+ colours of polished stainless \(open data\) can be told apart"):
         choose_palette(model, 250)
+
+
+def test_loud_colours_are_chosen_less_the_heavier_they_weigh(model):
+    calm = choose_palette(model, 8, penalty=Penalty(sensitive=6))
+    plain = choose_palette(model, 8, penalty=Penalty(sensitive=0))
+
+    def loud(palette):
+        return np.mean([colour.sensitivity_de00 for colour in palette.colours])
+
+    assert loud(calm) < 0.9 * loud(plain)
+
+
+def test_near_twins_of_a_large_palette_are_said(model):
+    palette = choose_palette(model, 200)
+    assert any(line.startswith("near twins:") and "of 200 can be told apart" in line for line in palette.remarks)
+    assert not any(line.startswith("near twins") for line in choose_palette(model, 6).remarks)
+
+
+def test_without_a_number_as_many_colours_are_taken_as_pay(model):
+    flat = tuple(
+        Shape(shapely.box(i, 0, i + 1, 1), srgb, "test") for i, srgb in enumerate([(60, 110, 180), (215, 180, 120)] * 4)
+    )
+    assert 1 <= len(choose_palette(model, None, artwork=Drawing("two colours", 8, 1, flat))) <= 3

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,11 @@ from tint.caution import SHORT
 from tint.errors import FileError, LimitError
 from tint.files import json_text, read_json, reading, write_file
 from tint.lab import lab_problem
+from tint.palette.along import Along, along_from
+from tint.palette.lineage import Lineage, Repeatability, edited, lineage_from, parts
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
-VERSION = 1
+VERSION = 2  # 1 had no lineage, no digests and no offsets along what strays
 MAX_COLOURS = 255  # a label map has 8 bits, and 0 is bare metal
 
 
@@ -30,6 +32,9 @@ class PaletteColour:
     de00_90 : radius [ΔE00] within which 9 of 10 fresh marks should land
     sensitivity_de00 : expected shift [ΔE00] under the stated jitter of the machine
     patch : id of the measured patch it repeats, "" where the model chose a setting between patches
+    marks : how many marks of an accepted strip `lab` is the mean of; 0 where the model predicted it
+    along : how the colour moves when the machine strays; None not known
+    scatter : (3, 3) covariance of those marks in Lab; None for fewer than two
     """
 
     name: str
@@ -38,6 +43,9 @@ class PaletteColour:
     de00_90: float
     sensitivity_de00: float
     patch: str = ""
+    marks: int = 0
+    along: Along | None = None
+    scatter: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         lab = np.array(self.lab, dtype=float)
@@ -45,9 +53,9 @@ class PaletteColour:
         object.__setattr__(self, "lab", lab)
         if lab.shape != (3,) or not np.isfinite(lab).all() or self.setting.shape != ():
             raise LimitError(f"colour {self.name!r} needs one setting and one L, a, b.")
-        for field in ("de00_90", "sensitivity_de00"):
-            if not getattr(self, field) >= 0:
-                raise LimitError(f"colour {self.name!r}: {field} is a number from 0 up.")
+        for name in ("de00_90", "sensitivity_de00"):
+            if not getattr(self, name) >= 0:
+                raise LimitError(f"colour {self.name!r}: {name} is a number from 0 up.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +70,9 @@ class Palette:
     bare_lab : (3,) colour of the unmarked metal
     remarks : what a reader must know, such as "simulated" or "camera colours"
     jitter : the jitter behind `sensitivity_de00`, in words
+    lineage : version, parent, reason, date and strip
+    repeatability : what the replicates of an accepted strip showed; None where none was accepted yet
+    edited : what of the file was changed by hand since tint wrote it, in words
     """
 
     name: str
@@ -71,6 +82,9 @@ class Palette:
     bare_lab: np.ndarray
     remarks: tuple[str, ...] = ()
     jitter: str = ""
+    lineage: Lineage = field(default_factory=Lineage)
+    repeatability: Repeatability | None = None
+    edited: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         bare = np.array(self.bare_lab, dtype=float)
@@ -98,10 +112,25 @@ class Palette:
         """Settings (k,) of the colours, number 1 first."""
         return Setting.from_table([colour.setting.table() for colour in self.colours])
 
+    @property
+    def digest(self) -> str:
+        """Twelve signs that tell this version from every other, whatever its file is called."""
+        return parts(self._body())["whole"]
+
+    @property
+    def line(self) -> str:
+        """Twelve signs shared by all versions that descend from one palette."""
+        return self.lineage.line or self.digest
+
     def as_dict(self) -> dict[str, Any]:
         """Contents as plain values for JSON."""
+        body = self._body()
+        return {**body, "lineage": {**body["lineage"], "line": self.line}, "digests": parts(body)}
+
+    def _body(self) -> dict[str, Any]:
         return {
             "name": self.name,
+            "lineage": self.lineage.as_dict(),
             "remarks": list(self.remarks),
             "machine": self.machine.as_dict(),
             "stock": self.stock.as_dict(),
@@ -117,9 +146,13 @@ class Palette:
                     "de00_90": colour.de00_90,
                     "sensitivity_de00": colour.sensitivity_de00,
                     "patch": colour.patch,
+                    "marks": colour.marks,
+                    **({} if colour.scatter is None else {"scatter": np.round(colour.scatter, 5).tolist()}),
+                    **({} if colour.along is None else {"along": colour.along.as_dict()}),
                 }
                 for number, colour in enumerate(self.colours, 1)
             ],
+            "repeatability": None if self.repeatability is None else self.repeatability.as_dict(),
         }
 
 
@@ -158,12 +191,23 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
             PaletteColour(
                 str(item["name"]), Setting.from_dict(item["setting"]), np.array(item["lab"], float),
                 float(item["de00_90"]), float(item["sensitivity_de00"]), str(item.get("patch", "")),
+                int(item.get("marks", 0)), along_from(item["along"]) if item.get("along") else None,
+                np.array(item["scatter"], float).reshape(3, 3) if item.get("scatter") else None,
             )
             for item in body["colours"]
         )  # fmt: skip
         palette = Palette(
             str(body["name"]), machine, stock, colours, np.array(body["bare_lab"], float),
-            tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")),
+            tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
         )  # fmt: skip
         machine.check(palette.setting)
+        if "digests" in body:
+            palette = replace(palette, edited=edited(dict(body["digests"]), palette._body()))
     return palette
+
+
+def _origin(body: dict[str, Any]) -> tuple[Lineage, Repeatability | None]:
+    """Lineage and repeatability, which files of format 1 lack."""
+    known = body.get("repeatability")
+    repeats = None if known is None else Repeatability(*(float(known[name]) for name in ("de00", "heat_pct", "dof")))
+    return lineage_from(body["lineage"]) if "lineage" in body else Lineage(), repeats

@@ -10,6 +10,7 @@ from tint.caution import SHORT
 from tint.errors import FileError
 from tint.files import refuse_overwrite, write_file
 from tint.lab import srgb255_from_lab
+from tint.palette.lettering import drawable, fitting, wrapped
 from tint.palette.palette import Palette, write_palette
 
 _ROW_PX, _SWATCH_PX, _WIDTH_PX, _TOP_PX = 84, 150, 1100, 132
@@ -20,15 +21,15 @@ def palette_picture(palette: Palette) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
     big, small = ImageFont.load_default(26), ImageFont.load_default(19)
-    foot = _wrapped(SHORT, small, _WIDTH_PX - 60)
-    remarks = [line for remark in palette.remarks for line in _wrapped(remark, small, _WIDTH_PX - 60)]
+    foot = wrapped(SHORT, small, _WIDTH_PX - 60)
+    remarks = [line for remark in palette.remarks for line in wrapped(remark, small, _WIDTH_PX - 60)]
     top = _TOP_PX + 26 * len(remarks)
     picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 96 + 26 * len(foot)), (119, 119, 119))
     draw = ImageDraw.Draw(picture)
-    draw.text((30, 24), palette.name, font=big, fill="white")
+    draw.text((30, 24), fitting(palette.name, big, _WIDTH_PX - 60), font=big, fill="white")
     draw.text(
         (30, 62),
-        f"{palette.machine.name} · {palette.stock.grade} {palette.stock.finish}",
+        fitting(f"{palette.machine.name} · {palette.stock.grade} {palette.stock.finish}", small, _WIDTH_PX - 60),
         font=small,
         fill=(240, 240, 240),
     )
@@ -45,7 +46,7 @@ def palette_picture(palette: Palette) -> Any:
             draw.text((x, y + 42), lab, font=small, fill=(240, 240, 240))
             continue
         colour = palette.colours[number - 1]
-        draw.text((x, y + 2), f"{number}  {colour.name}", font=big, fill="white")
+        draw.text((x, y + 2), fitting(f"{number}  {colour.name}", big, 420), font=big, fill="white")
         draw.text(
             (x + 430, y + 7),
             f"{lab}   ±{colour.de00_90:.1f}   jitter {colour.sensitivity_de00:.1f}",
@@ -60,7 +61,7 @@ def palette_picture(palette: Palette) -> Any:
         *foot,
     )
     for i, line in enumerate(notes):
-        draw.text((30, under + 26 * i), line, font=small, fill="white")
+        draw.text((30, under + 26 * i), drawable(line, small), font=small, fill="white")
     return picture
 
 
@@ -73,26 +74,31 @@ def write_palette_and_picture(palette: Palette, path: str | Path, *, force: bool
         A name that does not end in .json, a file that is there and `force` is not set, or a place that cannot be written.
     """
     path = Path(path)
+    refuse_palette(path, force=force)
+    out = io.BytesIO()
+    palette_picture(palette).save(out, "PNG")
+    write_palette(palette, path, force=force)
+    return write_file(path.with_name(f"{path.stem}.swatches.png"), out.getvalue(), force=force)
+
+
+def refuse_palette(path: str | Path, *, force: bool = False, curve: bool = False) -> Path:
+    """Path of the error curve's picture that stands beside the palette file, `NAME.curve.png` for `NAME.json`.
+
+    Parameters
+    ----------
+    curve : refuse also where that picture is in the way
+
+    Raises
+    ------
+    FileError
+        A palette, or a picture beside it, may not be written there.
+    """
+    path = Path(path)
     if path.suffix.lower() != ".json":
         raise FileError(
             f"{path}: a palette is written as .json, with its picture beside it; choose a name such as {path.stem}.json."
         )
-    picture_path = path.with_name(f"{path.stem}.swatches.png")
-    refuse_overwrite(path, force)
-    refuse_overwrite(picture_path, force)
-    out = io.BytesIO()
-    palette_picture(palette).save(out, "PNG")
-    write_palette(palette, path, force=force)
-    return write_file(picture_path, out.getvalue(), force=force)
-
-
-def _wrapped(text: str, font: Any, width_px: int) -> list[str]:
-    lines, line = [], ""
-    for word in text.split():
-        longer = f"{line} {word}".strip()
-        if font.getlength(longer) > width_px and line:
-            lines.append(line)
-            line = word
-        else:
-            line = longer
-    return [*lines, line] if line else lines
+    curve_path = path.with_name(f"{path.stem}.curve.png")
+    for each in (path, path.with_name(f"{path.stem}.swatches.png"), *([curve_path] if curve else [])):
+        refuse_overwrite(each, force)
+    return curve_path

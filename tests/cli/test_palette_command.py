@@ -1,0 +1,94 @@
+"""`tint palette`: how many, for what, and what must stay."""
+
+import json
+
+import pytest
+from calling import one_line, tint
+from PIL import Image
+
+from tint.palette.palette import read_palette
+
+
+def test_auto_takes_as_many_as_pay_and_draws_the_curve_beside_the_palette(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    words = [
+        "palette",
+        shop / "simulated" / "model.json",
+        "-n",
+        "auto",
+        "--for",
+        shop / "artwork" / "kingfisher.svg",
+        "-o",
+        "p.json",
+    ]
+    done = tint(*words)
+    assert done.exit_code == 0, done.output
+    palette = read_palette("p.json")
+    assert f"{len(palette)} colours suggested" in done.stderr and len(done.stdout.splitlines()) == len(palette)
+    assert "Curve in p.curve.png" in " ".join(done.stderr.split()) and "for each doubling of scan time" in " ".join(
+        done.stderr.split()
+    )
+    with Image.open("p.curve.png") as picture:
+        assert picture.width > 800
+    assert "already there" in one_line(tint(*words), 2)
+
+
+def test_colours_that_must_stay_are_kept_and_marked(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    place = shop / "simulated"
+    old = read_palette(place / "palette.json").colours[1]
+    done = tint(
+        "palette",
+        place / "model.json",
+        "-n",
+        4,
+        "--from",
+        place / "palette.json",
+        "--keep",
+        old.name,
+        "--keep",
+        "#27527f",
+        "-o",
+        "p.json",
+    )
+    assert done.exit_code == 0, done.output
+    assert f"(kept: {old.name})" in done.stdout and "(kept: #27527f)" in done.stdout
+    assert any(colour.setting == old.setting and colour.name == old.name for colour in read_palette("p.json").colours)
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--keep", "azure"], 1, "'azure' is no colour to keep"),
+        (["--keep", "#12"], 1, "write it as '#4466aa'"),
+        (["--from", "../real-marks/palette.json", "--keep", "blue"], 1, "is of stock"),
+        (
+            ["-n", "2", "--keep", "A01", "--keep", "A02", "--keep", "A03"],
+            1,
+            "3 colours are to be kept, but only 2 wanted",
+        ),
+        (["-n", "300"], 1, "a palette holds 1 to 255"),
+        (["-n", "255"], 1, "can be told apart; ask for"),
+        (["--slow-de00", "-1"], 1, "0 leaves it out"),
+        (["--from", "nowhere.json", "--keep", "blue"], 2, "is not there"),
+    ],
+)
+def test_what_cannot_be_chosen_is_one_clear_line_and_nothing_is_written(shop, monkeypatch, tmp_path, words, code, said):
+    monkeypatch.chdir(shop / "simulated")
+    assert said in one_line(tint("palette", "model.json", *words, "-o", tmp_path / "p.json"), code)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_number_that_is_none_shows_the_usage():
+    done = tint("palette", "model.json", "-n", "some")
+    assert done.exit_code == 2 and "neither a whole number nor 'auto'" in done.stderr
+
+
+def test_the_palettes_file_names_the_near_twins(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    done = tint("palette", shop / "simulated" / "model.json", "-n", 60, "-o", "p.json")
+    assert done.exit_code == 0 and "near twins:" in done.stderr
+    assert any(
+        line.startswith("near twins:")
+        for line in json.loads((tmp_path / "p.json").read_text(encoding="utf-8"))["remarks"]
+    )

@@ -1,0 +1,42 @@
+"""One colour of a palette exchanged for another setting."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from tint.errors import LimitError
+from tint.model.find import Candidate
+from tint.palette.along import Along
+from tint.palette.names import colour_names
+from tint.palette.palette import Palette, PaletteColour
+
+
+def swap_colour(
+    palette: Palette, number: int, candidate: Candidate, *, name: str | None = None, along: Along | None = None
+) -> Palette:
+    """The palette with one number given to a setting found for a wish; the other numbers keep theirs.
+
+    Parameters
+    ----------
+    number : 1 is the first colour
+    name : what to call it; None takes a plain colour name that the palette does not have yet
+    along : how its colour moves when the machine strays, as `along_of` tells; None not known
+
+    Raises
+    ------
+    LimitError
+        A number the palette does not have, or a name it has already.
+    """
+    if not 1 <= number <= len(palette):
+        raise LimitError(f"colour {number} is not in {palette.name}; it has 1 to {len(palette)}.")
+    colours = list(palette.colours)
+    if name is None:
+        taken = {colour.name for i, colour in enumerate(colours, 1) if i != number}
+        plain = colour_names(candidate.lab[None])[0]
+        tries = [plain, *(f"{plain} {count}" for count in range(2, len(palette) + 3))]
+        name = next(each for each in tries if each not in taken)
+    colours[number - 1] = PaletteColour(
+        name, candidate.setting, candidate.lab.round(3), round(candidate.de00_90, 2), round(candidate.sensitivity_de00, 2),
+        candidate.patch, along=along,
+    )  # fmt: skip
+    return dataclasses.replace(palette, colours=tuple(colours))
