@@ -56,7 +56,7 @@ def listed(folder: Path) -> set[str]:
     paths = set(re.findall(r"\b(?:masks|hatch|trial)/[\w.-]+\.\w+", text))
     if "trial/" in first:
         inside = " ".join(table.split("trial/")[1].split())
-        paths |= {f"trial/{name}" for name in re.findall(r"trial\.\w+|settings\.csv", inside.split(" proof.png")[0])}
+        paths |= {f"trial/{name}" for name in re.findall(r"trial\.\w+|settings\.csv|reading\.csv|grid\.json", inside.split(" proof.png")[0])}
         paths |= {f"trial/{path}" for path in paths if path.startswith(("masks/", "hatch/"))}
     return {name for name in first | paths if not name.startswith(".") and not name.endswith("/")}
 

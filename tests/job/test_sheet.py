@@ -255,3 +255,15 @@ def test_a_trial_has_a_box_of_its_own_and_the_sheet_stays_one_page(count: int) -
     reader, text = read(sheet(count, True)[1])
     assert len(reader.pages) == 1 and "TRIAL FIRST" in text and "of 4 mm" in text
     assert "TRIAL FIRST" not in read(sheet(count)[1])[1]
+
+
+@pytest.mark.parametrize("trial", [False, True])
+@pytest.mark.parametrize("count", [6, 9, 10])
+def test_many_warnings_never_make_the_proof_small(count: int, trial: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    pictures: list[tuple[float, ...]] = []
+    monkeypatch.setattr(Page, "picture", lambda self, data, *place: pictures.append(place))
+    piece = layers_of(pond(count)[::2, ::2], 1.0, dataclasses.replace(palette(count), remarks=VITAL))
+    job = plan_job(piece, LASER, date="2026-03-14", trial=trial)
+    spots = tuple(f"dark blue {i} stands in for colours that are 14 ΔE00 away on average; this palette has nothing nearer" for i in range(8))
+    sheet_pdf(dataclasses.replace(job, remarks=(*job.remarks, *spots)), piece)
+    assert pictures[0][3] >= 25  # of 40 mm that the piece is tall; was 22

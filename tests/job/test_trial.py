@@ -22,6 +22,8 @@ from tint.job.masks import layer_name
 from tint.job.trial import GAP_MM, SQUARE_MM, place_trial, trial_layers
 from tint.layers.layers import Layers
 from tint.measure.patches import read_settings
+from tint.measure.reading import patches_from_reading
+from tint.plan.grid import read_grid
 from tint.setting import Stock
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -37,7 +39,9 @@ def tried(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_trial_holds_a_square_of_every_layer_in_marking_order(tried: Path) -> None:
     job = read_job(tried)
     names = [layer_name(layer.order, layer.name) for layer in job.layers]
-    assert {path.name for path in (tried / "trial").iterdir()} == {"trial.svg", "trial.dxf", "settings.csv", "masks", "hatch"}
+    assert {path.name for path in (tried / "trial").iterdir()} == {
+        "trial.svg", "trial.dxf", "settings.csv", "grid.json", "reading.csv", "masks", "hatch",
+    }  # fmt: skip
     assert (tried / "trial" / "settings.csv").read_bytes() == (tried / "settings.csv").read_bytes()
     assert ElementTree.parse(tried / "trial" / "trial.svg").getroot().find(f"{SVG}desc").text == SHORT
     groups = ElementTree.parse(tried / "trial" / "trial.svg").getroot().findall(f"{SVG}g")
@@ -55,6 +59,21 @@ def test_the_trial_holds_a_square_of_every_layer_in_marking_order(tried: Path) -
         assert (tried / "trial" / "hatch" / f"{name}.svg").is_file()
     rings = {entity.dxf.layer: np.array(entity.get_points("xy")) for entity in ezdxf.readfile(tried / "trial" / "trial.dxf").modelspace()}
     assert list(rings) == names and all(np.ptp(ring, axis=0).tolist() == [4, 4] for ring in rings.values())
+
+
+def test_readings_of_the_trial_come_back_as_patches_with_the_settings_of_the_job(tried: Path, tmp_path: Path) -> None:
+    job, grid = read_job(tried), read_grid(tried / "trial")
+    assert [grid.setting[i] for i in np.argsort(grid.order)] == [layer.setting for layer in job.layers]
+    assert grid.xy_mm.tolist() == [[2 + 5.0 * k, 2.0] for k in range(len(grid))]  # the middles of the squares above
+    filled = (tried / "trial" / "reading.csv").read_text(encoding="utf-8").replace(",,,,", ",50,1,2,")
+    (tmp_path / "reading.csv").write_text(filled, encoding="utf-8")
+    patches = patches_from_reading(grid, tmp_path / "reading.csv")
+    assert patches.ids == tuple(f"T{layer.order}" for layer in job.layers) and patches.bare_lab is not None
+
+
+def test_the_job_names_the_version_of_its_palette(tried: Path, layers: Layers) -> None:
+    job = read_job(tried)
+    assert (job.palette_version, job.palette_digest) == (1, layers.palette.digest)
 
 
 def test_readme_sheet_and_record_say_where_it_goes_and_that_it_comes_first(tried: Path) -> None:

@@ -18,6 +18,7 @@ from tint.cli.options import FORCE, PATH, examples, of_each_field, output, remar
     "tint grid machine.toml --stock stock.toml -n 48 --power-pct 15:40 --pulse-ns 6:6 -o plate-2",
     "tint grid machine.toml --stock stock.toml --after model.json -n 24 --toward '#4466aa' -o plate-3",
     "tint grid machine.toml --stock stock.toml --verify palette.json -o plate-4",
+    "tint grid machine.toml --stock stock.toml --strip palette.json -o strip-1",
 )
 @click.argument("machine", type=PATH)
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
@@ -28,6 +29,8 @@ from tint.cli.options import FORCE, PATH, examples, of_each_field, output, remar
     "--toward", multiple=True, metavar="#RRGGBB", help="With --after: a colour wanted; half the patches go near it."
 )
 @click.option("--verify", type=PATH, help="Palette: mark its own settings, each twice.")
+@click.option("--strip", type=PATH, help="Palette: a short strip to check it by (`tint check`), each colour a few times.")
+@click.option("--replicates", type=click.IntRange(1, 9), default=3, show_default=True, help="With --strip: marks of each colour.")
 @click.option("--name", default="plate 1", show_default=True, help="What to call the plate.")
 @click.option("--patch-mm", type=float, default=6.0, show_default=True, help="Side of a patch.")
 @click.option("--gap-mm", type=float, default=1.5, show_default=True, help="Bare metal between patches.")
@@ -35,11 +38,12 @@ from tint.cli.options import FORCE, PATH, examples, of_each_field, output, remar
 @output("grid")
 @FORCE
 def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap_mm: float, seed: int,
-         output: Path, force: bool, after: Path | None, toward: tuple[str, ...], verify: Path | None, **ranges: str | None) -> None:  # fmt: skip
+         output: Path, force: bool, after: Path | None, toward: tuple[str, ...], verify: Path | None, strip: Path | None,
+         replicates: int, **ranges: str | None) -> None:  # fmt: skip
     """Plan a test grid inside the limits of MACHINE and the stock.
 
     Ranges are lowest:highest; what is not stated takes what usually colours steel. The folder holds grid.json (for
-    `tint measure`), settings.csv, plate.svg (what to mark), map.svg (to print) and reading.csv (to fill in).
+    `tint measure`), settings.csv, plate.svg and masks (what to mark), map.svg (to print) and reading.csv (to fill in).
     """
     from tint.metal import metal_of
     from tint.plan.first import plan_grid
@@ -49,23 +53,28 @@ def grid(machine: Path, stock: Path, count: int, name: str, patch_mm: float, gap
 
     stated = {field: _range(field, text) for field, text in ranges.items() if text}
     laser, sheet = read_machine(machine), read_stock(stock)
-    if sum((bool(stated), after is not None, verify is not None)) > 1 or (toward and after is None):
-        raise click.UsageError("ranges, --after and --verify exclude each other; --toward goes with --after.")
+    if sum((bool(stated), after is not None, verify is not None, strip is not None)) > 1 or (toward and after is None):
+        raise click.UsageError("ranges, --after, --verify and --strip exclude each other; --toward goes with --after.")
     size = {"name": name, "patch_mm": patch_mm, "gap_mm": gap_mm, "seed": seed}
     if after is not None:
         planned = lay_out(_next_settings(after, count, toward, seed), laser, sheet, **size)
     elif verify is not None:
         planned = lay_out(_twice(verify), laser, sheet, **size)
+    elif strip is not None:
+        planned = _strip(strip, laser, sheet, replicates, size)
     else:
         planned = plan_grid(laser, sheet, count, ranges=stated, **size)
     write_plate(planned, output, force=force)
+    if planned.registration is None:
+        remark("no room for registration marks on this plate: a photo of it will need --corners")
     metal = metal_of(planned.stock.grade)
-    if not (stated or after or verify) and (metal is None or "stainless" not in metal.name):
+    if not (stated or after or verify or strip) and (metal is None or "stainless" not in metal.name):
         remark(
             f"the ranges are those that usually colour stainless steel; for {planned.stock.grade} scout with a small plate first"
         )
     click.echo(
         f"{len(planned)} patches in {output}: about {planned.time_s / 60:.0f} min of scanning, {planned.turn_s / 60:.0f} of turn-round"
+        + (f", {planned.marks_time_s / 60:.1f} for registration marks" if planned.registration else "")
     )
     remark(SHORT)
 
@@ -85,6 +94,21 @@ def _twice(palette: Path) -> Any:
     from tint.setting import Setting
 
     return Setting.from_table(np.repeat(read_palette(palette).setting.table(), 2, axis=0))
+
+
+def _strip(path: Path, laser: Any, sheet: Any, replicates: int, size: dict[str, Any]) -> Any:
+    from tint.check.strip import plan_strip
+    from tint.palette.palette import read_palette
+
+    palette = read_palette(path)
+    for word, made_for, given in (("machine", palette.machine, laser), ("stock", palette.stock, sheet)):
+        if made_for.name != given.name:
+            remark(f"CHECK: {palette.name} was made for {word} {made_for.name!r}, your file says {given.name!r}.")
+    own = f"strip of {palette.name}, version {palette.lineage.version}"
+    planned = plan_strip(palette, laser, sheet, replicates=replicates, **{**size, "name": own if size["name"] == "plate 1" else size["name"]})
+    width, height = planned.plate_mm
+    remark(f"needs a piece of {width:g} × {height:g} mm; mark it on scrap of the batch, then: tint measure, tint check")
+    return planned
 
 
 def _range(field: str, text: str) -> tuple[float, float]:

@@ -131,6 +131,8 @@ def _dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None) 
             handle += len(drawn)
             entities += drawn
     document.entitydb.handles.reset(f"{handle:X}")  # becomes the file's next free handle
+    document.classes.add_required_classes(document.dxfversion)  # in an order that changes from run to run
+    document.classes.classes = dict(sorted(document.classes.classes.items()))
     out = io.StringIO()
     document.write(out)
     before, mark, after = out.getvalue().partition("  2\nENTITIES\n")

@@ -21,9 +21,10 @@ from tint.job.record import FILE_NAME, Job, job_text, read_job
 from tint.job.remarks import machine_remark, split_remarks, stock_remark
 from tint.job.thin import thin_places, thin_remark
 from tint.job.timing import timing_of
-from tint.job.trial import Trial, place_trial, trial_layers, trial_order
+from tint.job.trial import Trial, place_trial, trial_grid, trial_layers, trial_order, trial_reading
 from tint.layers.layers import Layers
 from tint.measure.patches import settings_table
+from tint.plan.grid import write_grid
 from tint.process import spot_mm
 from tint.setting import Machine, Setting, Stock
 
@@ -75,6 +76,9 @@ def write_job(
             (place / "trial").mkdir()
             squares, small, planned = _trial(layers, machine, job.trial, job.layers, job.timing, inset_spot)
             _write_layers(place / "trial", squares, planned, small, hatch, "trial")
+            grid = trial_grid(squares, job.trial, planned, machine)
+            write_grid(grid, place / "trial" / "grid.json")
+            (place / "trial" / "reading.csv").write_bytes(trial_reading(grid).encode("utf-8"))
         proof_image(layers).save(place / "proof.png", compress_level=3)
         for name, text in ((FILE_NAME, job_text(job)), ("README.txt", readme_text(job))):
             (place / name).write_bytes(text.encode("utf-8"))
@@ -160,7 +164,8 @@ def _planned(
         layers.name, _iso_date(date), *size_mm, place_mm, layers.pitch_mm,
         machine, palette.stock, palette.name, planned, (*first, *(line for line in remarks if line not in first)),
         cautions(machine.wavelength_nm, palette.stock.grade), timing, heat, palette.jitter, thin, float(inset_spot),
-        inset.vanished if inset else (), hatch, squares, len(first), notes,
+        inset.vanished if inset else (), hatch, squares, len(first), notes, palette.lineage.version,
+        dataclasses.replace(palette, stock=made_on).digest,
     )  # fmt: skip
 
 

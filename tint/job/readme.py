@@ -53,7 +53,8 @@ def _files(job: Job) -> list[str]:
                 "the trial: a small square of every layer for the edge of the blank, with drawings (trial.svg, trial.dxf), "
                 "masks and settings of its own"
                 + (" and scan lines" if job.hatched else "")
-                + ", in the same marking order",
+                + ", in the same marking order. To check the palette by it, fill in its reading.csv, join it (tint measure; "
+                "its grid.json says which square is which) and judge it (tint check)",
             )
         )
     return _table(

@@ -36,6 +36,7 @@ class Job:
     remarks : what a reader must know, most important first, such as "simulated" or "camera colours"
     in_full : number of remarks, from the first on, that no print may shorten: of the palette, other stock, other machine
     notes : what only README.txt says
+    palette_version, palette_digest : which version of the palette, and the signs that tell it from every other; 0 and "" not known
     cautions : safety, in full
     timing : what the times are computed with
     heat : what the plate temperatures are computed with
@@ -69,6 +70,8 @@ class Job:
     trial: Trial | None = None
     in_full: int = 0
     notes: tuple[str, ...] = ()
+    palette_version: int = 0
+    palette_digest: str = ""
 
     @property
     def marking_s(self) -> float:
@@ -95,6 +98,8 @@ class Job:
             "at_mm": list(self.at_mm),
             "pitch_mm": self.pitch_mm,
             "palette": self.palette,
+            "palette_version": self.palette_version,
+            "palette_digest": self.palette_digest,
             "remarks": list(self.remarks),
             "in_full": self.in_full,
             "notes": list(self.notes),
@@ -145,14 +150,15 @@ def read_job(folder: str | Path) -> Job:
 
 
 def _extras_from(body: dict[str, Any]) -> tuple[Any, ...]:
-    """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial, in_full, notes."""
+    """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial, in_full, notes, palette_version and _digest."""
     thin = tuple(Thin(**{**item, "at_mm": tuple(_pair(at) for at in item["at_mm"])}) for item in body.get("thin", ()))
     vanished = tuple(Vanished(**item) for item in body.get("vanished", ()))
     trial = body.get("trial")
     if trial is not None:
         trial = Trial(**{**trial, "at_mm": _pair(trial["at_mm"]), "field_mm": _pair(trial["field_mm"])})
     told = int(body.get("in_full", len(body["remarks"]))), tuple(str(line) for line in body.get("notes", ()))
-    return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial, *told
+    version = int(body.get("palette_version", 0)), str(body.get("palette_digest", ""))
+    return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial, *told, *version
 
 
 def _pair(values: Any) -> tuple[float, float]:

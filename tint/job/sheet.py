@@ -18,7 +18,9 @@ from tint.process import spot_mm
 
 ONE_PAGE_LAYERS = 10
 ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; highest: more is wasted paper
-PICTURE_MM = (24.5, 110.0)
+# Height of proof and key: below the first a second page is better, up to the second remarks that may be shortened give way,
+# more than the last is wasted paper. A plate of 60 × 40 mm stands at true size from 44 on.
+PICTURE_MM = (30.0, 44.5, 110.0)
 MOST_SPARE_MM = 22.0
 HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 34.0, 11.1
 REMARK_MM = 3.3  # from line to line
@@ -87,16 +89,18 @@ def _planned(page: Page, job: Job) -> _Plan:
     closing = CHECKS_MM + _cautions_mm(page, job) + 2
     free = BOTTOM_MM - top - 4 - (TRIAL_MM if job.trial else 0)
     lines = [len(wrapped) for wrapped in _remark_lines(page, job)]
-    most = int((free - TOTAL_MM - closing - count * ROW_MM[0] - PICTURE_MM[0] - 4.5) // REMARK_MM)
+    least_mm, wished_mm = (min(room, arranged(job, PICTURE_MM[2]).height_mm) for room in PICTURE_MM[:2])
+    room_mm = free - TOTAL_MM - closing - count * ROW_MM[0] - 4.5
     in_full = max(job.in_full, 1)
     least = sum(lines[:in_full]) + (len(lines) > in_full)  # a line says where the rest is
-    one_page = count <= ONE_PAGE_LAYERS and least <= most
-    remark_lines = min(sum(lines), most if one_page else max(least, 16), MOST_REMARKS)
+    one_page = count <= ONE_PAGE_LAYERS and least <= (room_mm - least_mm) // REMARK_MM
+    most = max(least, int((room_mm - wished_mm) // REMARK_MM)) if one_page else max(least, 16)
+    remark_lines = min(sum(lines), most, MOST_REMARKS)
     free -= remark_lines * REMARK_MM + 4.5 if remark_lines else 0
     if one_page:
         free -= TOTAL_MM + closing
         row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
-        picture = min(max(free - count * row, PICTURE_MM[0]), PICTURE_MM[1])
+        picture = min(max(free - count * row, least_mm), PICTURE_MM[2])
         picture = arranged(job, picture).height_mm
         spare = min(max(free - count * row - picture, 0.0), MOST_SPARE_MM)
         return _Plan(remark_lines, picture, row, (job.layers,), 0, spare)

@@ -13,7 +13,8 @@ from tint.errors import LimitError
 from tint.job.inset import Inset
 from tint.job.order import JobLayer, Timing, layer_time
 from tint.layers.layers import Layers
-from tint.setting import Machine, Stock
+from tint.plan.grid import Grid
+from tint.setting import Machine, Setting, Stock
 
 SQUARE_MM = 4.0  # wide enough to compare by eye and for the aperture of most instruments (common practice, no source)
 GAP_MM = 1.0  # bare metal between squares, to the blank's edge and to the artwork
@@ -125,6 +126,22 @@ def trial_order(
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def trial_grid(squares: Layers, trial: Trial, planned: Sequence[JobLayer], machine: Machine) -> Grid:
+    """The trial as a grid, one patch per layer named T1, T2, … in marking order, so that its readings can be joined and checked."""
+    centres = [squares.outlines[layer.number - 1].centroid for layer in planned]
+    return Grid(
+        squares.name, machine, squares.palette.stock, tuple(f"T{layer.order}" for layer in planned),
+        Setting.from_table([layer.setting.table() for layer in planned]), np.array([layer.order for layer in planned]),
+        np.array([[point.x, point.y] for point in centres]).round(6), trial.square_mm, (trial.width_mm, trial.height_mm),
+    )  # fmt: skip
+
+
+def trial_reading(grid: Grid) -> str:
+    """CSV text to fill in: a row per square and one for the bare metal; `tint measure` reads it."""
+    head = (f"# plate: {grid.mark}", "# illuminant: D50", "# instrument: ", "# geometry: ", "patch,L,a,b,flag", "bare,,,,")
+    return "\n".join([*head, *(f"{name},,,," for name in grid.ids), ""])
 
 
 def _flat(edge: str) -> bool:

@@ -1,0 +1,144 @@
+"""The chart of a palette's history: heat shift and ΔE00 of every strip, with the limits each was judged by."""
+
+from __future__ import annotations
+
+import io
+import itertools
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tint.check.history import History
+from tint.check.judged import OUT, WATCH, WITHIN
+from tint.errors import DataError, FileError
+from tint.files import write_file
+from tint.lab import hex_from_lab
+from tint.palette.palette import Palette
+
+_MARKER = {WITHIN: ("o", "#2f6b3a"), WATCH: ("^", "#b87400"), OUT: ("s", "#b3261e")}
+SURROUND = "#777777"  # neutral grey around colour, near L* 50, so that none looks lighter or stronger than it is
+MOST_TICKS = 9  # dates that stand side by side without touching
+MOST_NUMBERED = 24  # colours; with more the numbers inside the points cover each other
+
+
+def write_chart(history: History, palette: Palette, path: str | Path, *, force: bool = False) -> Path:
+    """Path of the chart written, PNG or SVG by its ending.
+
+    Raises
+    ------
+    DataError
+        No strip was checked yet.
+    FileError
+        Another ending, the file is there and `force` is not set, or the place cannot be written.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise FileError(
+            f"{path}: a chart is written as .png or .svg; choose a name such as {path.stem or 'drift'}.png."
+        )
+    if not history.checks:
+        raise DataError(f"no strip of {palette.name} was checked yet; tint check begins its history.")
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(11, 7.4), facecolor="white", layout="constrained")
+    FigureCanvasAgg(figure)
+    upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1, 1.1))
+    remark = next((text for text in palette.remarks if "simulated" in text.lower()), "")
+    figure.suptitle(
+        f"{palette.name}: {len(history.checks)} strip{'s' * (len(history.checks) > 1)}"
+        + (f"\n{remark}" if remark else "")
+    )
+    _heat(history, upper)
+    _colours(history, lower)
+    _dates(history, lower)
+    out = io.BytesIO()
+    figure.savefig(out, format=path.suffix.lower()[1:], dpi=110)
+    return write_file(path, out.getvalue(), force=force)
+
+
+def _heat(history: History, axes: Any) -> None:
+    rows = history.checks
+    x = np.arange(1, len(rows) + 1)
+    for name, style, label in (("out_pct", "-", "action limit"), ("watch_pct", "--", "warning limit")):
+        limit = np.array([getattr(row, name) for row in rows])
+        for sign in (1, -1):
+            axes.step(
+                x,
+                sign * limit,
+                where="mid",
+                color="#555555",
+                linestyle=style,
+                linewidth=1,
+                label=label if sign > 0 else None,
+            )
+    axes.axhline(0, color="#aaaaaa", linewidth=0.8)
+    heat, sd = (np.array([getattr(row, name) for row in rows]) for name in ("heat_pct", "heat_sd_pct"))
+    axes.errorbar(x, heat, sd, fmt="none", ecolor="#888888", capsize=2, linewidth=1)
+    for digest in dict.fromkeys(row.digest for row in rows):
+        own = np.array([row.digest == digest for row in rows])
+        level = np.array([row.ewma_pct for row in rows])
+        axes.plot(
+            x[own], level[own], color="#1f4e9c", linewidth=1.6, label="EWMA" if digest == rows[0].digest else None
+        )
+    for verdict, (marker, colour) in _MARKER.items():
+        own = np.array([row.verdict == verdict for row in rows])
+        if own.any():
+            axes.scatter(x[own], heat[own], marker=marker, color=colour, s=44, zorder=3, label=f"strip {verdict}")
+    axes.set_ylabel("heat shift [% of power]")
+    _versions(history, axes, name=True)
+    axes.legend(loc="upper left", ncols=6, fontsize=8, framealpha=0.9)
+    axes.margins(y=0.18)
+
+
+def _colours(history: History, axes: Any) -> None:
+    axes.set_facecolor(SURROUND)
+    names = list(dict.fromkeys(item["name"] for row in history.checks for item in row.colours))
+    for name in names:
+        found = [(x, item) for x, row in enumerate(history.checks, 1) for item in row.colours if item["name"] == name]
+        lab, number = found[-1][1]["promise_lab"], found[-1][1]["number"]
+        axes.plot([x for x, _ in found], [item["de00"] for _, item in found], color=hex_from_lab(lab), linewidth=1.4, marker="o",
+                  markersize=11, markeredgecolor="white", markeredgewidth=0.6, label=f"{number}  {name}")  # fmt: skip
+        for x, item in found if len(names) <= MOST_NUMBERED else ():
+            axes.annotate(
+                str(number),
+                (x, item["de00"]),
+                ha="center",
+                va="center",
+                fontsize=7,
+                color="black" if lab[0] > 55 else "white",
+            )
+        beyond = [(x, item["de00"]) for x, item in found if item["verdict"] == OUT]
+        if beyond:
+            axes.scatter(*zip(*beyond, strict=True), s=260, facecolors="none", edgecolors="white", linewidths=1.4)
+    axes.set_ylim(bottom=min(0.0, -0.03 * axes.get_ylim()[1]))
+    axes.set_ylabel("ΔE00 to the promise (ringed: out)")
+    _versions(history, axes, name=False)
+    axes.legend(loc="center left", bbox_to_anchor=(1.005, 0.5), fontsize=8, labelcolor="black", framealpha=0.0)
+
+
+def _versions(history: History, axes: Any, *, name: bool) -> None:
+    """A line where the next strip is of another version."""
+    rows = history.checks
+    for x, (before, row) in enumerate(itertools.pairwise(rows), 1):
+        if row.digest != before.digest:
+            axes.axvline(x + 0.5, color="black" if name else "white", linewidth=1.2, linestyle=":")
+            if name:
+                axes.annotate(
+                    f"version {row.version}",
+                    (x + 0.5, 0),
+                    xycoords=("data", "axes fraction"),
+                    xytext=(4, 5),
+                    textcoords="offset points",
+                    fontsize=8,
+                )
+
+
+def _dates(history: History, axes: Any) -> None:
+    rows = history.checks
+    every = -(-len(rows) // MOST_TICKS)
+    places = list(range(1, len(rows) + 1, every))
+    axes.set_xticks(places, [rows[x - 1].date[:16].replace("T", "\n") for x in places], fontsize=8)
+    axes.set_xlim(0.5, len(rows) + 0.5)
+    axes.set_xlabel("strips in the order they were checked")
