@@ -1,0 +1,68 @@
+"""The page for everybody: axe-core finds nothing serious, in light and dark; nothing runs out of the window."""
+
+from importlib import resources
+
+import pytest
+from test_journeys import artwork_with_palette, goto
+
+AXE = (resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+SIZES = {"workshop screen": (1280, 800), "tablet": (1024, 768), "tablet upright": (820, 1180)}
+
+
+def filled(page, shop, place):
+    """The place with something on it."""
+    if place == "artwork":
+        artwork_with_palette(page, shop / "artwork/kingfisher.svg")
+        page.click("#layers .pick >> nth=0")
+        page.wait_for_selector("#spot-card:not([hidden])")
+    goto(page, place)
+    if place == "setting":
+        page.select_option("#setting-model", label="simulated/model.json")
+        page.click("#find-go")
+        page.wait_for_selector("#found tbody tr")
+        page.wait_for_selector("#colour-said .headline")
+    if place == "stock":
+        page.select_option("#stock-reading", label="simulated/patches.csv")
+        page.wait_for_selector("#plate svg g")
+        page.select_option("#stock-model", label="simulated/model.json")
+        page.wait_for_selector("#report .headline")
+        page.click("#palette-go")
+        page.wait_for_selector("#palette-out .swatches")
+
+
+@pytest.mark.parametrize("place", ["artwork", "stock", "setting", "check"])
+def test_axe_finds_nothing_serious_and_nothing_runs_out_of_the_window(page, shop, place):
+    filled(page, shop, place)
+    page.context.new_cdp_session(page).send(
+        "Runtime.evaluate", {"expression": AXE}
+    )  # the page's own policy lets no script in
+    for look in ("light", "dark"):
+        page.select_option("#look", look)
+        found = page.evaluate("(tags) => axe.run(document, { runOnly: tags, resultTypes: ['violations'] })", TAGS)
+        serious = [
+            (each["id"], each["impact"], [node["html"][:120] for node in each["nodes"]][:3])
+            for each in found["violations"]
+            if each["impact"] in ("serious", "critical")
+        ]
+        assert not serious
+        assert found["passes"], "axe looked at nothing"
+    for width, height in SIZES.values():
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.scrollingElement.scrollWidth - innerWidth") <= 0
+
+
+def test_dark_follows_the_system_unless_told_otherwise(page):
+    paper = "getComputedStyle(document.body).backgroundColor"
+    page.select_option("#look", "")
+    page.emulate_media(color_scheme="light")
+    light = page.evaluate(paper)
+    page.emulate_media(color_scheme="dark")
+    dark = page.evaluate(paper)
+    assert light != dark
+    page.select_option("#look", "light")
+    assert page.evaluate(paper) == light
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    assert page.evaluate(paper) == light
+    page.select_option("#look", "")

@@ -1,0 +1,1 @@
+"""The desk: a local web page over the same library."""

@@ -1,0 +1,47 @@
+// Starts the page: places, light and dark, state after a reload.
+import { by, refreshFiles, say, attempt } from './dom.js';
+import * as artwork from './artwork.js';
+import * as stock from './stock.js';
+import * as setting from './setting.js';
+import * as check from './check.js';
+
+const places = { artwork, stock, setting, check };
+
+function show() {
+  const name = location.hash.slice(1) in places ? location.hash.slice(1) : 'artwork';
+  for (const place of Object.keys(places)) by(place).hidden = place !== name;
+  for (const link of document.querySelectorAll('nav a')) {
+    if (link.hash === `#${name}`) link.setAttribute('aria-current', 'page');
+    else link.removeAttribute('aria-current');
+  }
+  document.title = `${name} · tint desk`;
+  places[name].shown?.();
+}
+
+function look() {
+  const select = by('look');
+  select.value = localStorage.getItem('tint-look') ?? '';
+  const apply = () => {
+    if (select.value) document.documentElement.dataset.look = select.value;
+    else delete document.documentElement.dataset.look;
+    localStorage.setItem('tint-look', select.value);
+  };
+  select.addEventListener('change', apply);
+  apply();
+}
+
+async function start() {
+  look();
+  for (const place of Object.values(places)) place.start();
+  const state = await attempt(refreshFiles);
+  if (!state) return;
+  for (const element of document.querySelectorAll('[data-caution]')) element.textContent = state.caution;
+  for (const element of document.querySelectorAll('[data-screen]')) element.textContent = state.screen;
+  addEventListener('hashchange', show);
+  show();
+  await Promise.all(Object.entries(places).map(([name, place]) =>
+    attempt(() => place.restore(state.places[name], state.works.find((work) => work.place === name)))));
+  document.body.dataset.ready = 'yes';
+}
+
+start().catch((error) => say(error.message, true));
