@@ -1,0 +1,197 @@
+"""A batch from folder to folder: every artwork made as by itself, faults told, stopped ones gone on with, nothing stale."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from name_plates import NAMES, name_plate, write_plates
+
+from tint.artwork.artwork import read_artwork
+from tint.batch.engine import Local
+from tint.batch.folder import find_artworks, plain_name
+from tint.batch.run import Packing, run_batch
+from tint.batch.task import Order, Piece, make
+from tint.errors import FileError
+from tint.job.job import read_job, write_job
+from tint.layers.separate import separate
+from tint.palette.palette import read_palette
+
+
+class Here:
+    """Engine that works in this process: quick for tests that are not about processes."""
+
+    def run(self, work, items, shared):
+        for item in items:
+            yield item, work(item, shared)
+
+
+@pytest.fixture(scope="module")
+def palette(shop):
+    return read_palette(shop / "simulated" / "palette.json")
+
+
+@pytest.fixture
+def order(palette):
+    return Order(palette, palette.machine)
+
+
+def table(out):
+    with (out / "summary.csv").open(encoding="utf-8", newline="") as stream:
+        return {row["file"]: row for row in csv.DictReader(stream)}
+
+
+def test_each_job_is_the_same_as_made_by_itself(order, palette, tmp_path):
+    folder = write_plates(tmp_path / "plates", 3)
+    done = run_batch(folder, tmp_path / "out", order, engine=Local(2))
+    assert [record.name for record in done.records] == sorted(NAMES[:3]) and not done.failed
+    alone = tmp_path / "alone"
+    write_job(separate(read_artwork(folder / "heron.svg"), palette), palette.machine, alone)
+    for item in alone.rglob("*"):
+        if item.is_file() and item.suffix != ".pdf":  # a PDF holds the time it was written
+            assert (tmp_path / "out" / "jobs" / "heron" / item.relative_to(alone)).read_bytes() == item.read_bytes(), item.name
+    assert read_job(tmp_path / "out" / "jobs" / "heron").name == "heron"
+
+
+def test_one_bad_file_never_stops_the_rest_and_is_told_without_a_temporary_path(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    (folder / "broken.svg").write_text("<svg", encoding="utf-8")
+    (folder / "empty.png").write_bytes(b"")
+    (folder / "below").mkdir()
+    (folder / "below" / "unsized.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg"><rect width="9" height="9"/></svg>', encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    assert sorted(record.file_name for record in done.failed) == ["below/unsized.svg", "broken.svg", "empty.png"]
+    rows = table(tmp_path / "out")
+    assert rows["heron.svg"]["state"] == "done" and float(rows["heron.svg"]["width_mm"]) == 30
+    assert rows["broken.svg"]["problem"].startswith("broken.svg line 1") and tempfile_free(rows)
+    assert (tmp_path / "out" / "contact-sheet-01.png").is_file()
+
+
+def tempfile_free(rows):
+    return all("/tint." not in row["problem"] and "\n" not in row["problem"] for row in rows.values())
+
+
+def test_a_second_run_keeps_what_is_done_and_makes_only_what_changed_or_failed(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 3)
+    (folder / "broken.svg").write_text("<svg", encoding="utf-8")
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    before = {name: (tmp_path / "out" / "jobs" / name).stat().st_mtime_ns for name in NAMES[:3]}
+    (folder / "broken.svg").write_text(name_plate(2), encoding="utf-8")
+    (folder / "grebe.svg").write_text(name_plate(7), encoding="utf-8")
+    told = []
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), progress=told.append)
+    assert done.kept == 2 and not done.failed and len(told) == 2
+    after = {name: (tmp_path / "out" / "jobs" / name).stat().st_mtime_ns for name in NAMES[:3]}
+    assert [name for name in before if before[name] != after[name]] == ["grebe"]
+
+
+def test_another_order_is_refused_unless_forced(order, palette, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    other = Order(palette, palette.machine, width_mm=20)
+    with pytest.raises(FileError, match="begun with another palette, machine, options"):
+        run_batch(folder, tmp_path / "out", other, engine=Here())
+    assert run_batch(folder, tmp_path / "out", other, engine=Here(), force=True).kept == 0
+    assert read_job(tmp_path / "out" / "jobs" / NAMES[0]).width_mm == 20
+
+
+def test_a_folder_that_is_no_batch_is_left_alone(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "letter.txt").write_text("keep")
+    with pytest.raises(FileError, match="not the folder of a batch"):
+        run_batch(folder, tmp_path / "mine", order, engine=Here())
+    assert [item.name for item in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+    with pytest.raises(FileError, match="holds no artwork"):
+        run_batch(tmp_path / "mine", tmp_path / "out", order, engine=Here())
+    with pytest.raises(FileError, match="not a folder of artworks"):
+        run_batch(tmp_path / "nowhere", tmp_path / "out", order, engine=Here())
+
+
+def test_packed_pieces_become_one_job_per_plate_and_stale_plates_go(order, palette, tmp_path):
+    import dataclasses
+
+    order = dataclasses.replace(order, layers_only=True)
+    folder = write_plates(tmp_path / "plates")
+    for number in range(20):
+        (folder / f"marker {number}.svg").write_text(name_plate(number % 8, 50, 10), encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
+    assert len(done.placed) == 28 and len(done.plates) == 2 and not done.failed
+    job = read_job(tmp_path / "out" / "plates" / "plate-02")
+    assert job.trial is None and {layer.name for layer in job.layers} <= {colour.name for colour in palette.colours}
+    for name in ("placed.csv", "plate-01.png", "plate-02.png", "summary.csv"):
+        assert (tmp_path / "out" / name).is_file()
+    for number in range(20):
+        (folder / f"marker {number}.svg").unlink()
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
+    assert len(done.plates) == 1 and done.kept == 8
+    assert not (tmp_path / "out" / "plates" / "plate-02").exists() and not (tmp_path / "out" / "plate-02.png").exists()
+
+
+def test_a_batch_killed_in_mid_work_goes_on_where_it_was(shop, tmp_path):
+    folder = write_plates(tmp_path / "plates")
+    words = ["batch", str(folder), str(shop / "simulated" / "palette.json"), "--workers", "1", "-o", str(tmp_path / "out")]
+    run = subprocess.Popen([sys.executable, "-m", "tint.cli", *words], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL)
+    assert run.stderr is not None
+    for _ in range(3):
+        run.stderr.readline()
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    jobs = tmp_path / "out" / "jobs"
+    finished = {item.name for item in jobs.iterdir() if not item.name.startswith(".")}
+    assert 3 <= len(finished) < len(NAMES)
+    for name in finished:
+        assert read_job(jobs / name).layers  # whole or not there at all
+    again = subprocess.run([sys.executable, "-m", "tint.cli", *words], capture_output=True, text=True, check=True)
+    kept = int(again.stdout.split(", ")[1].split()[0])
+    assert kept >= len(finished) - 1 and f"{len(NAMES)} of {len(NAMES)} artworks done" in again.stdout
+
+
+@pytest.mark.skipif(not hasattr(os, "kill") or sys.platform == "win32", reason="signals of POSIX")
+def test_no_worker_outlives_a_killed_batch(shop, tmp_path):
+    folder = write_plates(tmp_path / "plates")
+    words = ["batch", str(folder), str(shop / "simulated" / "palette.json"), "--workers", "2", "-o", str(tmp_path / "out")]
+    run = subprocess.Popen([sys.executable, "-m", "tint.cli", *words], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, start_new_session=True)
+    assert run.stderr is not None
+    run.stderr.readline()
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    for _ in range(100):
+        try:
+            os.killpg(run.pid, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.1)
+    os.killpg(run.pid, signal.SIGKILL)
+    raise AssertionError("a worker was still there after 10 s")
+
+
+def test_a_worker_of_another_version_refuses(order):
+    import dataclasses
+
+    outcome = make(Piece("heron", "heron.svg", name_plate(1).encode()), dataclasses.replace(order, version="99.0"))
+    assert "this worker has tint" in outcome.problem and not outcome.files
+
+
+def test_a_damaged_record_means_made_again(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    record = tmp_path / "out" / "records" / f"{NAMES[0]}.json"
+    record.write_text(record.read_text(encoding="utf-8")[:40], encoding="utf-8")
+    other = tmp_path / "out" / "records" / f"{NAMES[1]}.json"
+    other.write_text(json.dumps({**json.loads(other.read_text(encoding="utf-8")), "facts": 3}), encoding="utf-8")
+    assert run_batch(folder, tmp_path / "out", order, engine=Here()).kept == 0
+
+
+def test_results_of_files_with_one_stem_do_not_meet(tmp_path):
+    for name in ("heron.svg", "Heron.png", "heron.tif", "con.svg", "grün.svg", ".hidden.svg", "notes.txt"):
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "proof.png").write_bytes(b"x")
+    names = list(find_artworks(tmp_path, but=tmp_path / "out"))
+    assert len(names) == 5 and len({name.casefold() for name in names}) == 5 and "_con" in names and "grün" in names
+    assert plain_name("a" * 300) == "a" * 80 and plain_name("x/../y") == "x_.._y"

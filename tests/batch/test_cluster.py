@@ -1,0 +1,66 @@
+"""The same work on a real Dask cluster of separate processes on loopback, one of them killed in mid-work."""
+
+import os
+import signal
+import threading
+import time
+
+import pytest
+from name_plates import raise_for, who_am_i, write_plates
+
+from tint.batch.run import run_batch
+from tint.batch.task import Order
+from tint.errors import FileError
+from tint.palette.palette import read_palette
+
+distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
+from tint.batch.cluster import Cluster  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def scheduler():
+    here = os.path.dirname(__file__)
+    before, os.environ["PYTHONPATH"] = os.environ.get("PYTHONPATH"), here  # workers import this folder's functions
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1") as cluster:
+        yield cluster.scheduler_address
+    os.environ.pop("PYTHONPATH")
+    if before is not None:
+        os.environ["PYTHONPATH"] = before
+
+
+def test_artworks_go_by_content_and_come_back_as_jobs(scheduler, shop, tmp_path):
+    palette = read_palette(shop / "simulated" / "palette.json")
+    folder = write_plates(tmp_path / "plates", 4)
+    (folder / "broken.svg").write_text("<svg", encoding="utf-8")
+    cluster = Cluster(scheduler)
+    done = run_batch(folder, tmp_path / "out", Order(palette, palette.machine), engine=cluster)
+    cluster.close()
+    assert len(done.records) == 5 and [record.name for record in done.failed] == ["broken"]
+    assert (tmp_path / "out" / "jobs" / "heron" / "sheet.pdf").stat().st_size > 10_000
+
+
+def test_a_worker_lost_in_mid_work_is_survived(scheduler):
+    cluster = Cluster(scheduler)
+    results = cluster.run(who_am_i, range(1, 25), 0.2)
+    _, victim = next(results)
+    threading.Timer(0.3, os.kill, (victim, signal.SIGKILL)).start()
+    rest = list(results)
+    cluster.close()
+    assert sorted(item for item, _ in rest) and len(rest) == 23
+    assert all(isinstance(pid, int) for _, pid in rest) and len({pid for _, pid in rest} - {victim}) >= 1
+    time.sleep(0.1)
+
+
+def test_a_fault_belongs_to_its_item(scheduler):
+    cluster = Cluster(scheduler)
+    found = dict(cluster.run(raise_for, range(1, 9), 3))
+    cluster.close()
+    assert isinstance(found.pop(3), ValueError) and found == {item: item for item in range(1, 9) if item != 3}
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nonsense", "tcp://"])
+def test_a_scheduler_that_does_not_answer_is_one_line(address, monkeypatch):
+    monkeypatch.setattr("tint.batch.cluster.CONNECT_S", 0.5)
+    with pytest.raises(FileError, match="no scheduler answers at") as refused:
+        Cluster(address)
+    assert "\n" not in str(refused.value)

@@ -1,0 +1,1 @@
+"""Many artworks at once, on this computer or a cluster, and small pieces packed onto plates."""
