@@ -168,3 +168,36 @@ def test_hostile_pictures_are_one_clear_line(tmp_path):
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(FileError, match="cannot read"):
         read_artwork(tmp_path / "folder.png", 30)
+
+
+def test_colours_of_every_kind_of_picture_are_those_of_an_independent_computation(tmp_path):
+    """Oracle: each kind's pixels turned to sRGB by hand, by the plain formula its file type states; 16 bits to one level."""
+    rng = np.random.default_rng(4)
+    grey = rng.integers(0, 256, (9, 11), dtype=np.uint8)
+    alike = {"L": np.repeat(grey[..., None], 3, axis=2)}
+    ink = rng.integers(0, 256, (9, 11, 4), dtype=np.uint8)
+    alike["CMYK"] = (255 - ink[..., :3].astype(float)) * (255 - ink[..., 3:].astype(float)) / 255
+    deep = rng.integers(0, 1 << 16, (9, 11), dtype=np.uint16)
+    alike["I;16"] = np.repeat(np.round(deep / 257)[..., None], 3, axis=2)
+    book, index = rng.integers(0, 256, (7, 3), dtype=np.uint8), rng.integers(0, 7, (9, 11), dtype=np.uint8)
+    alike["P"] = book[index]
+    indexed = Image.fromarray(index)
+    indexed.putpalette(book.tobytes())
+    images = {"L": Image.fromarray(grey), "CMYK": Image.fromarray(ink, "CMYK"), "I;16": Image.fromarray(deep), "P": indexed}
+    for mode, image in images.items():
+        read = read_artwork(saved(tmp_path, image, f"{mode[0]}.tif"), 110).srgb255
+        assert np.abs(read - alike[mode]).max() <= 1, mode
+
+
+def test_a_picture_without_pixels_is_refused_in_one_line(tmp_path):
+    for name, content in (("none.png", bomb(0, 5)), ("flat.png", bomb(5, 0))):
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(FileError, match="no pixels|not a picture tint reads|damaged") as caught:
+            read_artwork(tmp_path / name, 30)
+        assert "\n" not in str(caught.value) and name in str(caught.value)
+
+
+def test_a_finer_pitch_interpolates_and_keeps_the_size(tmp_path):
+    art = read_artwork(saved(tmp_path, pixels([(255,) * 3, (0,) * 3])), 20, 2.5)
+    assert art.srgb255.shape == (4, 8, 3) and art.height_mm == 10
+    assert art.srgb255[0, 0, 0] == 255 and art.srgb255[0, -1, 0] == 0 and (np.diff(art.srgb255[0, :, 0].astype(int)) <= 0).all()

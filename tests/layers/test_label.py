@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from invented import palette, picture
 
 from tint.lab import lab_from_srgb1
-from tint.layers.label import label_outlines, label_picture
+from tint.layers.label import colour_codes, label_outlines, label_picture
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -74,17 +74,20 @@ def test_holes_stay_open():
     assert labels.sum() == 100 - 16
 
 
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("finest", [True, False])
-def test_the_shortcut_through_cells_never_changes_the_nearest_colour(seed, finest, monkeypatch):
-    from tint.lab import nearest
-    from tint.layers import label
+@pytest.mark.parametrize(("height", "width"), [(1, 1), (1, 7), (3, 1), (5, 4)])
+def test_colour_codes_hold_every_pixel_even_the_last(height, width):
+    pixels = np.random.default_rng(height).integers(0, 256, (height, width, 3), dtype=np.uint8)
+    np.testing.assert_array_equal(colour_codes(pixels), pixels.astype(int) @ [1, 256, 65536])
+    turned = pixels[::-1, ::-1]  # not in order in memory
+    np.testing.assert_array_equal(colour_codes(turned), turned.astype(int) @ [1, 256, 65536])
 
-    if finest:
-        monkeypatch.setattr(label, "_MANY_CODES", 0)
-    rng = np.random.default_rng(seed)
-    codes = np.unique(rng.integers(0, 1 << 24, 60_000)).astype(np.uint32)
-    width = (60, 10, 80, 40)[seed]
-    candidates = rng.uniform([10, -width, -width], [95, width, width], (int(rng.integers(2, 16)), 3))
-    wanted, _ = nearest(lab_from_srgb1(np.stack([codes >> 16, codes >> 8 & 255, codes & 255], axis=-1) / 255), candidates)
-    np.testing.assert_array_equal(label._nearest_of_codes(codes, candidates), wanted)
+
+def test_a_colour_too_rare_for_the_sample_still_has_its_mean():
+    pixels = np.full((400, 500, 3), (200, 170, 100), np.uint8)
+    pixels[200, 251] = (20, 60, 130)
+    book = palette()
+    labels, wanted, lost = label_picture(picture(pixels, 5), book)
+    rare = int(labels[200, 251])
+    assert rare != labels[0, 0]
+    np.testing.assert_allclose(wanted[rare], lab_from_srgb1(np.array([20, 60, 130]) / 255))
+    assert lost[rare] == pytest.approx(float(colour.delta_E(wanted[rare], book.lab[rare], method="CIE 2000")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -79,13 +80,20 @@ class Drawing(Artwork):
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")
 
 
-def read_artwork(path: str | Path, width_mm: float | None = None, pitch_mm: float | None = None) -> Artwork:
+def read_artwork(
+    path: str | Path,
+    width_mm: float | None = None,
+    pitch_mm: float | None = None,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> Artwork:
     """Artwork of a picture (PNG, JPEG, TIFF, WebP) or drawing (SVG) at a physical size.
 
     Parameters
     ----------
     width_mm : width on the metal [mm]; a drawing may state its own, a picture needs it
     pitch_mm : pixel size on the metal [mm] to resample a picture to; None keeps its own pixels
+    progress : called with a short text about what was decided and how far reading a large picture is
 
     Raises
     ------
@@ -98,7 +106,7 @@ def read_artwork(path: str | Path, width_mm: float | None = None, pitch_mm: floa
     if ending in PICTURES:
         from tint.artwork.raster import read_picture
 
-        return read_picture(path, width_mm, pitch_mm)
+        return read_picture(path, width_mm, pitch_mm, progress=progress)
     if ending == ".svg":
         from tint.artwork.vector import read_drawing
 

@@ -2,162 +2,132 @@
 
 from __future__ import annotations
 
-import io
-import warnings
+import math
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tint.artwork.artwork import Picture
-from tint.errors import FileError, LimitError
+from tint.artwork.average import LINEAR1 as _LINEAR1
+from tint.artwork.average import OPAQUE, averaged, scaled
+from tint.artwork.bands import Source, open_source
+from tint.errors import LimitError
 
-if TYPE_CHECKING:
-    from PIL import Image
+__all__ = ["MAX_PITCH_MM", "MAX_PIXELS", "MIN_PITCH_MM", "OPAQUE", "_LINEAR1", "read_picture"]
 
-MAX_PIXELS = 120_000_000  # about 1 GB while it is separated; a bigger file is most likely a mistake
+MAX_PIXELS = 120_000_000  # kept of a picture: about 1 GB while it is separated
 MIN_PITCH_MM, MAX_PITCH_MM = 0.002, 1.0  # finer than any line spacing; coarser than any spot
-OPAQUE = 0.5  # a pixel less opaque than this stays bare: an anti-aliased edge goes to the side that covers more of it
+_SAID_FROM_PX = 50_000_000  # smaller pictures are read before anybody could read how far it is
 
 
-def read_picture(path: str | Path, width_mm: float | None, pitch_mm: float | None = None) -> Picture:
+def read_picture(
+    path: str | Path,
+    width_mm: float | None,
+    pitch_mm: float | None = None,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> Picture:
     """Picture at `width_mm` on the metal; its height keeps the picture's proportions.
 
     Parameters
     ----------
     width_mm : width on the metal [mm]
-    pitch_mm : size of a pixel on the metal [mm] to resample to, in linear light; None keeps the picture's own pixels
+    pitch_mm : size of a pixel on the metal [mm] to resample to, in linear light; None keeps the picture's own pixels, or
+        averages those of a picture above 120 megapixels by a whole number
+    progress : called with a short text about what was decided and, for large pictures, how far reading is
 
     Raises
     ------
     FileError
-        Not a picture, damaged, animated, or larger than 120 megapixels.
+        Not a picture, damaged, animated, or too large: above 120 megapixels, TIFF and baseline JPEG above 1000.
     LimitError
         No width, or a pitch outside 0.002–1 mm.
 
     Notes
     -----
-    EXIF turn and embedded ICC profile are honoured; CMYK, grey, 16-bit and palette pictures become 8-bit sRGB.
+    EXIF turn and embedded ICC profile are honoured; CMYK, grey, 16-bit and palette pictures become 8-bit sRGB, CMYK without a
+    profile by the plain formula. Larger pictures pass through a band at a time: a TIFF of 400 megapixels needs no more memory than
+    the picture that is kept. JPEG above 120 megapixels is decoded at a part of its size, which averages numbers, not light.
     """
     if width_mm is None:
         raise LimitError(f"{path} is a picture and has no size of its own; say how wide it is to be with --width-mm.")
     if not (np.isfinite(width_mm) and width_mm > 0):
         raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0.")
-    image = _open(Path(path))
-    try:
-        srgb, bare = _srgb_and_bare(image)
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise FileError(f"{path} cannot be read: {str(error)[:120]}. Save it again as a plain PNG.") from None
-    own_pitch = width_mm / srgb.shape[1]
-    if pitch_mm is not None and not np.isclose(pitch_mm, own_pitch, rtol=1e-6):
-        srgb, bare = _resample(srgb, bare, width_mm, pitch_mm)
-    height_mm = srgb.shape[0] * width_mm / srgb.shape[1]
-    if not MIN_PITCH_MM <= width_mm / srgb.shape[1] <= MAX_PITCH_MM:
-        raise LimitError(
-            f"a pixel of {path} would be {own_pitch:.4g} mm on the metal; state --pitch-mm (such as 0.05) to resample it."
-        )
-    return Picture(Path(path).stem, float(width_mm), float(height_mm), srgb, bare)
-
-
-def _open(path: Path) -> Image.Image:
-    from PIL import Image, UnidentifiedImageError
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # the limit below is ours and says so
-            image = Image.open(path)
-        if image.format not in ("PNG", "JPEG", "MPO", "TIFF", "WEBP"):
-            raise FileError(f"{path} is a {image.format} file under another name; save it as PNG, JPEG, TIFF or WebP.")
-        if image.width * image.height > MAX_PIXELS:
-            raise FileError(
-                f"{path} has {image.width * image.height / 1e6:.0f} megapixels; tint reads up to {MAX_PIXELS / 1e6:.0f}. Scale it down."
+    say = progress or (lambda text: None)
+    source = open_source(Path(path))
+    size = (source.width, source.height)
+    wanted = _wanted_size(source, width_mm, pitch_mm)
+    if wanted[0] < size[0] or wanted[1] < size[1]:
+        if pitch_mm is None:
+            say(
+                f"{path} has {math.prod(size) / 1e6:.0f} megapixels; averaged to {math.prod(wanted) / 1e6:.0f} as it is read"
             )
-        if getattr(image, "n_frames", 1) > 1 and image.format != "MPO":
-            raise FileError(f"{path} holds {image.n_frames} pictures (animated or with pages); export the one to mark.")
-        return image
-    except FileNotFoundError:
-        raise FileError(f"{path} is not there. Check the name.") from None
-    except Image.DecompressionBombError:
-        raise FileError(
-            f"{path} is far too large; tint reads up to {MAX_PIXELS / 1e6:.0f} megapixels. Scale it down."
-        ) from None
-    except (UnidentifiedImageError, SyntaxError, ValueError):
-        raise FileError(f"{path} is not a picture tint reads (PNG, JPEG, TIFF, WebP), or it is damaged.") from None
-    except OSError as error:
-        raise FileError(f"cannot read {path}: {error.strerror or str(error)[:120]}.") from None
-
-
-def _srgb_and_bare(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
-    from PIL import Image, ImageOps
-
-    ImageOps.exif_transpose(image, in_place=True)
-    if image.mode in ("I", "F"):
-        raise ValueError("its pixels are 32-bit numbers of unknown scale; save it with 8 or 16 bits")
-    if image.mode.startswith("I;16"):  # Pillow would clip it to 8 bit: scale first
-        values = np.asarray(image, dtype=np.float32)
-        image = Image.fromarray(np.round(values / 65535.0 * 255).astype(np.uint8))
-    if image.mode in ("P", "PA", "LA", "La", "RGBa") or "transparency" in image.info:
-        image = image.convert("RGBA")
-    alpha = np.asarray(image.getchannel("A")) if "A" in image.getbands() else None
-    bare = alpha < OPAQUE * 255 if alpha is not None else np.zeros((image.height, image.width), dtype=bool)
-    if image.mode == "RGBA":
-        image = image.convert("RGB") if "icc_profile" not in image.info else _without_alpha(image)
-    image = _to_srgb(image)
-    return np.asarray(image), bare
-
-
-def _without_alpha(image: Image.Image) -> Image.Image:
-    profile = image.info["icc_profile"]
-    flat = image.convert("RGB")
-    flat.info["icc_profile"] = profile
-    return flat
-
-
-def _to_srgb(image: Image.Image) -> Image.Image:
-    from PIL import ImageCms
-
-    profile = image.info.get("icc_profile")
-    if image.mode not in ("RGB", "CMYK", "L", "LAB"):
-        image, profile = image.convert("RGB"), profile if image.mode == "RGB" else None
-    if profile:
-        try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            if image.mode == "L" and source.profile.xcolor_space.strip() == "RGB":  # grey saved by a colour program
-                image = image.convert("RGB")
-            return ImageCms.profileToProfile(image, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
-        except (ImageCms.PyCMSError, OSError) as error:
-            raise ValueError(f"its colour profile cannot be used ({str(error)[:80]})") from None
-    return image if image.mode == "RGB" else image.convert("RGB")
-
-
-def _resample(srgb: np.ndarray, bare: np.ndarray, width_mm: float, pitch_mm: float) -> tuple[np.ndarray, np.ndarray]:
-    """Pixels at another pitch, averaged in linear light and weighted by opacity."""
-    from PIL import Image
-
-    if not MIN_PITCH_MM <= pitch_mm <= MAX_PITCH_MM:
-        raise LimitError(f"pitch {pitch_mm:g} mm cannot be; it lies between {MIN_PITCH_MM:g} and {MAX_PITCH_MM:g} mm.")
-    width = max(1, round(width_mm / pitch_mm))
-    height = max(1, round(width * srgb.shape[0] / srgb.shape[1]))
-    if width * height > MAX_PIXELS:
+        srgb, bare = averaged(_told(source, say), size, wanted)
+    else:
+        srgb, bare = _whole(source, say)
+    source.images = lambda: iter(())  # the decoded picture is not needed any more
+    if wanted[0] > size[0]:
+        srgb, bare = scaled(srgb, bare, wanted)
+    srgb, bare = _turned(srgb, source.turn), _turned(bare, source.turn)
+    pitch = width_mm / srgb.shape[1]
+    if not MIN_PITCH_MM <= pitch <= MAX_PITCH_MM:
         raise LimitError(
-            f"{width} × {height} pixels at {pitch_mm:g} mm are too many (up to {MAX_PIXELS / 1e6:.0f} million); use a coarser pitch."
+            f"a pixel of {path} would be {pitch:.4g} mm on the metal; state --pitch-mm (such as 0.05) to resample it."
         )
+    return Picture(Path(path).stem, float(width_mm), srgb.shape[0] * float(width_mm) / srgb.shape[1], srgb, bare)
 
-    def scaled(plane: np.ndarray) -> np.ndarray:
-        return np.asarray(
-            Image.fromarray(plane.astype(np.float32)).resize(
-                (width, height), Image.Resampling.BOX if width < srgb.shape[1] else Image.Resampling.BILINEAR
+
+def _wanted_size(source: Source, width_mm: float, pitch_mm: float | None) -> tuple[int, int]:
+    """Width and height to keep [pixels], as the rows are stored."""
+    width, height = (source.height, source.width) if source.turned else (source.width, source.height)
+    if pitch_mm is not None and not np.isclose(pitch_mm, width_mm / width, rtol=1e-6):
+        if not MIN_PITCH_MM <= pitch_mm <= MAX_PITCH_MM:
+            raise LimitError(
+                f"pitch {pitch_mm:g} mm cannot be; it lies between {MIN_PITCH_MM:g} and {MAX_PITCH_MM:g} mm."
             )
-        )
+        columns = max(1, round(width_mm / pitch_mm))
+        rows = max(1, round(columns * height / width))
+        if columns * rows > MAX_PIXELS:
+            raise LimitError(
+                f"{columns} × {rows} pixels at {pitch_mm:g} mm are too many (up to {MAX_PIXELS / 1e6:.0f} million); use a coarser pitch."
+            )
+    else:
+        part = math.ceil(math.sqrt(width * height / MAX_PIXELS))
+        columns, rows = max(1, round(width / part)), max(1, round(height / part))
+    return (rows, columns) if source.turned else (columns, rows)
 
-    opaque = scaled(~bare)
-    linear = _LINEAR1[srgb]
-    planes = [scaled(np.where(bare, 0, linear[..., i])) / np.maximum(opaque, 1e-6) for i in range(3)]
-    linear1 = np.clip(np.stack(planes, axis=-1), 0, 1)
-    srgb1 = np.where(linear1 <= 0.0031308, linear1 * 12.92, 1.055 * linear1 ** (1 / 2.4) - 0.055)
-    return np.round(srgb1 * 255).astype(np.uint8), opaque < OPAQUE
+
+def _whole(source: Source, say: Callable[[str], None]) -> tuple[np.ndarray, np.ndarray]:
+    srgb = np.empty((source.height, source.width, 3), dtype=np.uint8)
+    bare = np.zeros((source.height, source.width), dtype=bool)
+    top = 0
+    for band, clear in _told(source, say):
+        srgb[top : top + len(band)] = band
+        if clear.any():  # memory of zeros that are never written is never taken
+            bare[top : top + len(band)] = clear
+        top += len(band)
+    return srgb, bare
 
 
-# sRGB byte -> linear light 0..1, IEC 61966-2-1
-_LEVELS = np.arange(256) / 255
-_LINEAR1 = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(np.float32)
+def _told(source: Source, say: Callable[[str], None]) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """The bands of a picture, with a word at every quarter of a large one."""
+    read, told = 0, 0
+    for band in source.bands():
+        yield band
+        read += len(band[1])
+        quarter = 4 * read // source.height
+        if quarter > told and source.width * source.height >= _SAID_FROM_PX:
+            told = quarter
+            say(f"read {25 * told} % of {source.path.name}")
+
+
+def _turned(pixels: np.ndarray, turn: int) -> np.ndarray:
+    """Pixels as EXIF's tag 0x0112 (1..8) says they are to be seen."""
+    if turn in (5, 6, 7, 8):
+        pixels = pixels.swapaxes(0, 1)
+    if turn in (3, 4, 7, 8):
+        pixels = pixels[::-1]
+    if turn in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1]
+    return np.ascontiguousarray(pixels)

@@ -1,6 +1,6 @@
 """The commands: each parses, calls the library, prints. Results go to stdout, remarks and progress to stderr."""
 
-from tint.cli import ask, grid, job, measure, model, palette, separate, shop
+from tint.cli import ask, batch, check, desk, grid, job, measure, model, palette, proof, separate, shop, swatches
 from tint.cli.group import main
 
-__all__ = ["ask", "grid", "job", "main", "measure", "model", "palette", "separate", "shop"]
+__all__ = ["ask", "batch", "check", "desk", "grid", "job", "main", "measure", "model", "palette", "proof", "separate", "shop", "swatches"]

@@ -18,10 +18,16 @@ ORDER = (
     "plot",
     "borrow",
     "palette",
+    "swatches",
     "separate",
+    "proof",
     "job",
+    "batch",
+    "check",
+    "history",
     "predict",
     "match",
+    "desk",
 )  # of the work
 
 

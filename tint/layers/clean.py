@@ -15,7 +15,9 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
-from tint.lab import delta_e00
+from tint.layers.difference import delta_e00_of
+
+_BAND_PX = 250_000  # pixels whose runs are found at once; more needs memory, fewer needs time
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,17 +79,19 @@ def find_regions(labels: np.ndarray) -> Regions:
     """
     labels = _checked(labels)
     height, width = labels.shape
-    breaks = np.ones((height, width), dtype=bool)
-    np.not_equal(labels[:, 1:], labels[:, :-1], out=breaks[:, 1:])
-    run_start = np.flatnonzero(breaks)
+    step = max(1, _BAND_PX // width)
+    bands = [_runs_of_rows(labels[top : top + step + 1], min(step, height - top)) for top in range(0, height, step)]
+    before = np.cumsum([0, *(len(start) for start, *_ in bands)])
+    run_start = np.concatenate(
+        [start + top * width for (start, *_), top in zip(bands, range(0, height, step), strict=True)]
+    )
+    upper, lower = (
+        np.concatenate([band[side] + first for band, first in zip(bands, before, strict=False)]).astype(np.int32)
+        for side in (1, 2)
+    )
+    stretch_px = np.concatenate([band[3] for band in bands])
+    del bands
     run_label = labels.ravel()[run_start]
-    run_of = np.cumsum(breaks.ravel(), dtype=np.int32)
-    run_of -= 1
-    # stretches along which one run lies above another one
-    start = np.flatnonzero(breaks[:-1] | breaks[1:])
-    stretch_px = np.diff(start, append=(height - 1) * width)
-    upper, lower = run_of[start], run_of[start + width]
-    del run_of, breaks
     same = run_label[upper] == run_label[lower]
     count, run_region = graph_parts(len(run_start), upper[same], lower[same])
     label = np.empty(count, dtype=np.uint8)
@@ -105,8 +109,28 @@ def find_regions(labels: np.ndarray) -> Regions:
     return Regions(run_start, run_region, label, area_px, pair, border_px, (height, width))
 
 
+def _runs_of_rows(rows: np.ndarray, own: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Starts of the runs in the first `own` rows, and the stretches along which one run lies above another one.
+
+    A stretch is given by its upper run, its lower run (numbered from the first of these rows) and its length [pixels].
+    """
+    width = rows.shape[1]
+    breaks = np.ones(rows.shape, dtype=bool)
+    np.not_equal(rows[:, 1:], rows[:, :-1], out=breaks[:, 1:])
+    run_of = np.cumsum(breaks.ravel(), dtype=np.int32)
+    run_of -= 1
+    start = np.flatnonzero(breaks[:-1] | breaks[1:])
+    length = np.diff(start, append=(len(rows) - 1) * width).astype(np.int32)
+    return np.flatnonzero(breaks[:own]), run_of[start], run_of[start + width], length
+
+
 def absorb_specks(
-    labels: np.ndarray, min_area_px: float, lab: Any, *, metric: Callable[[Any, Any], np.ndarray] | None = None
+    labels: np.ndarray,
+    min_area_px: float,
+    lab: Any,
+    *,
+    metric: Callable[[Any, Any], np.ndarray] | None = None,
+    kept: np.ndarray | None = None,
 ) -> Cleaned:
     """`Cleaned` map in which no region is smaller than a limit: each speck took the label of its nearest-coloured neighbour.
 
@@ -116,6 +140,7 @@ def absorb_specks(
     min_area_px : smallest area [pixels] a region may have
     lab : (k + 1, 3) colour of each label by its number, bare metal first
     metric : difference between two Lab arrays (..., 3); None is ΔE00
+    kept : (h, w) bool; regions that hold such a pixel stay, however small; None keeps none
 
     Raises
     ------
@@ -147,8 +172,14 @@ def absorb_specks(
         raise LimitError("a colour in use is not a number; give every label in the map its Lab.")
     if not (regions.area_px < min_area_px).any() or len(regions) == 1:
         return Cleaned(labels.copy(), 0, 0)
-    difference = np.asarray((metric or delta_e00)(lab[:, None, :], lab[None, :, :]))
-    label = _merged_labels(regions, min_area_px, difference)
+    if metric is not None:
+        difference = np.asarray(metric(lab[:, None, :], lab[None, :, :]))
+    else:
+        difference = delta_e00_of(lab.T[:, :, None], lab.T[:, None, :])
+    safe = np.zeros(len(regions), dtype=bool)
+    if kept is not None:
+        safe[regions.run_region[np.searchsorted(regions.run_start, np.flatnonzero(kept), side="right") - 1]] = True
+    label = _merged_labels(regions, min_area_px, difference, safe)
     changed = label != regions.label
     return Cleaned(regions.paint(label), int(changed.sum()), int(regions.area_px[changed].sum()))
 
@@ -175,45 +206,63 @@ def thin_area_px(labels: np.ndarray, width_px: float, *, bare_too: bool = False)
     labels = _checked(labels)
     if not (math.isfinite(width_px) and width_px > 0):
         raise LimitError(f"width {width_px} px cannot be; it is a number above 0.")
-    size = math.ceil(width_px - 1e-9)  # a spot of 0.06 mm at 0.02 mm is 3 pixels, not 3.0000000000000004
-    height, width = labels.shape[0] - size + 1, labels.shape[1] - size + 1
     counted = np.ones(labels.shape, dtype=bool) if bare_too else labels > 0
-    if height < 1 or width < 1:
-        return float(counted.sum())
-    row, column = np.mgrid[:size, :size]
-    centre = (size - 1) / 2
-    disc = np.argwhere((row - centre) ** 2 + (column - centre) ** 2 <= (size / 2) ** 2)
-    first_row, first_column = disc[len(disc) // 2]
-    middle = labels[first_row : first_row + height, first_column : first_column + width]
-    fits = np.ones((height, width), dtype=bool)
-    for y, x in disc:
-        fits &= labels[y : y + height, x : x + width] == middle
-    for y, x in disc:
+    offsets, fits = fits_disc(labels, spot_px(width_px))
+    height, width = fits.shape
+    for y, x in offsets:
         counted[y : y + height, x : x + width] &= ~fits
     return float(counted.sum())
 
 
-def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray) -> np.ndarray:
-    """Label (n,) of each region after merging.
+def spot_px(width_px: float) -> int:
+    """Width of a spot in whole pixels, rounded up; a spot of 0.06 mm at 0.02 mm is 3 pixels, not 3.0000000000000004."""
+    return max(1, math.ceil(width_px - 1e-9))
+
+
+def disc_offsets(size: int) -> np.ndarray:
+    """Rows and columns (n, 2) of the pixels of a disc `size` pixels wide, from its top left corner."""
+    row, column = np.mgrid[:size, :size]
+    centre = (size - 1) / 2
+    return np.argwhere((row - centre) ** 2 + (column - centre) ** 2 <= (size / 2) ** 2)
+
+
+def fits_disc(labels: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray]:
+    """Offsets of a disc's pixels, and where (h, w) bool its corner may lie so that the disc stays inside one label."""
+    offsets = disc_offsets(size)
+    height, width = labels.shape[0] - size + 1, labels.shape[1] - size + 1
+    if height < 1 or width < 1:
+        return offsets, np.zeros((0, 0), dtype=bool)
+    first_row, first_column = offsets[len(offsets) // 2]
+    middle = labels[first_row : first_row + height, first_column : first_column + width]
+    fits = np.ones((height, width), dtype=bool)
+    for y, x in offsets:
+        fits &= labels[y : y + height, x : x + width] == middle
+    return offsets, fits
+
+
+def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray, safe: np.ndarray) -> np.ndarray:
+    """Label (n,) of each region after merging; `safe` regions (n,) count as large.
 
     In each round every speck moves that is the smallest among the specks it touches: no two of those touch, so all
     move at once and the outcome does not depend on label numbers. Borders between two large regions never matter.
     """
-    label, area_px = regions.label.copy(), regions.area_px
+    label = regions.label.copy()
+    area_px = np.where(safe, max(regions.area_px.sum(), math.ceil(min_area_px)), regions.area_px)
     current = np.arange(len(regions))  # region number now, of each region at the start
+    speck = area_px < min_area_px
+    some = speck[regions.pair].any(axis=1)
+    pair = regions.pair[some]
     side, other, border_px = _borders_of_specks(
-        np.concatenate([regions.pair, regions.pair[:, ::-1]]),
-        np.concatenate([regions.border_px] * 2),
-        area_px < min_area_px,
+        np.concatenate([pair, pair[:, ::-1]]), np.concatenate([regions.border_px[some]] * 2), speck
     )
     while len(side):
         smaller = (area_px[other] < area_px[side]) | ((area_px[other] == area_px[side]) & (other < side))
         waits = np.zeros(len(label), dtype=bool)
         waits[side[smaller]] = True  # a neighbour smaller than a speck is a speck
         moving = np.flatnonzero(~waits[side])
-        away = difference[label[side[moving]], label[other[moving]]]
-        order = moving[np.lexsort((other[moving], -border_px[moving], away, side[moving]))]
-        best = order[np.diff(side[order], prepend=-1) != 0]
+        best = moving[
+            _best_of_each(side[moving], difference[label[side[moving]], label[other[moving]]], border_px[moving])
+        ]
         label[side[best]] = label[other[best]]
         joined = label[side] == label[other]
         count, number = graph_parts(len(label), side[joined], other[joined])
@@ -224,6 +273,15 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray)
         pair = np.stack([number[side], number[other]], axis=1)
         side, other, border_px = _borders_of_specks(pair, border_px, area_px < min_area_px)
     return label[current]
+
+
+def _best_of_each(side: np.ndarray, away: np.ndarray, border_px: np.ndarray) -> np.ndarray:
+    """Place of the nearest colour of each side, of equal ones the longest border, of equal ones the first; `side` rises."""
+    first = np.flatnonzero(np.diff(side, prepend=-1))
+    count = np.diff(first, append=len(side))
+    good = np.where(away == np.repeat(np.minimum.reduceat(away, first), count), border_px, 0)
+    best = np.flatnonzero(good == np.repeat(np.maximum.reduceat(good, first), count))
+    return best[np.diff(side[best], prepend=-1) != 0]
 
 
 def _borders_of_specks(

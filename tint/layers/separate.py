@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable
 
@@ -11,13 +12,22 @@ from tint.artwork.artwork import Artwork, Drawing, Picture
 from tint.artwork.raster import MAX_PITCH_MM, MAX_PIXELS, MIN_PITCH_MM
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1, nearest
+from tint.layers.difference import delta_e00_of, lab_of_srgb255
+from tint.layers.gamut import Gamut, GamutMap
 from tint.layers.label import label_outlines, label_picture, mean_by_number
 from tint.layers.layers import Layers, pixels_of
+from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, on_metal, without_background
+from tint.layers.tonal import Tonal, cell_for, tonal_layers
+from tint.layers.wanted import wanted_image
 from tint.palette.palette import Palette
 from tint.process import spot_mm
 
 DRAWING_PITCH_MM = 0.05  # pixel of a drawing's label map and proof: just under a usual spot, 4 MP for 100 × 100 mm
 SLACK_MM = 1e-6  # rounding of sizes; far below anything a machine can place
+TONAL_MAP = "nearest"  # least spatial error on pictures it was not scored on (tests/bench/gamut_table.py)
+DRAWN_PER_CELL = 4  # pixels of a drawing along a tonal cell's side, which is then the mean of 16
+MEANT_OVER_PX = 100_000  # pixels that the mean wanted and lost colours are taken over; more changes no digit shown
+THIN = ("absorb", "keep", "widen", "refuse")  # what can become of lines thinner than the spot
 FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 
 
@@ -29,6 +39,12 @@ def separate(
     simplify_px: float = 0.45,
     smooth: bool = False,
     pitch_mm: float | None = None,
+    how: str | None = None,
+    tonal: Tonal | None = None,
+    background: Srgb255 | None = WHITE,
+    ink: Srgb255 | None = BLACK,
+    thin: str = "absorb",
+    soft_edges: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> Layers:
     """Layers of the artwork in the palette's colours: one number per pixel and one outline per colour.
@@ -40,6 +56,15 @@ def separate(
     simplify_px : most an outline of a picture may leave the pixel border [pixels]
     smooth : round the stairs of a picture's outlines; borders stay shared, and six times the points are written
     pitch_mm : pixel of the label map of a drawing [mm], None 0.05; a picture keeps its own
+    how : map of the colours into what the palette can mix, one of `tint.layers.gamut.MAPS`; None: flat layers take the nearest
+        colour as it is, tonal ones are mapped by `TONAL_MAP`
+    tonal : show tones by cells side by side; None gives flat layers
+    background : sRGB bytes of the colour that stays bare like transparency, None: no colour does
+    ink : sRGB bytes of the colour that becomes the darkest mark, None: no colour is singled out
+    thin : what becomes of a picture's lines thinner than the spot, one of `THIN`: "absorb" treats them like other regions (only
+        area counts, and diagonal ones fall into specks), "keep" keeps them as thin as drawn, "widen" makes them a spot wide,
+        "refuse" stops and lists them
+    soft_edges : leave the mixed pixels on soft edges of flat artwork as they are; else they go to one side
     progress : called with a short text as each step begins
 
     Raises
@@ -52,7 +77,8 @@ def separate(
     Notes
     -----
     Nearest is meant by ΔE00 for every different colour of the artwork. Bare metal (number 0) is one of the candidates.
-    Transparent places stay bare.
+    Transparent places stay bare. Nearest by ΔE00 is right for every place by itself; seen together, a picture may look
+    better mapped first ("hue", "tone") or tonal, which `tint.layers.compare` shows.
     """
     field = palette.machine.field_mm
     if artwork.width_mm > field[0] + SLACK_MM or artwork.height_mm > field[1] + SLACK_MM:
@@ -61,11 +87,23 @@ def separate(
             f"{field[0]:g} × {field[1]:g} mm. Choose a smaller --width-mm."
         )
     step = progress or (lambda text: None)
+    if thin not in THIN:
+        raise LimitError(f"thin {thin!r} is not known; use one of {', '.join(THIN)}.")
+    if thin != "absorb" and (tonal is not None or not isinstance(artwork, Picture)):
+        raise LimitError("lines are looked for in flat pictures only; leave --thin out (`tint job` names thin places of drawings).")
+    if tonal is not None:
+        if speck_mm2 is not None or smooth or soft_edges:
+            raise LimitError("tonal cells are square and none is a speck; leave --speck-mm2, --smooth and --soft-edges out.")
+        picture = _as_picture(artwork, palette, tonal)
+        if background is not None:
+            picture = without_background(picture, background)
+        return tonal_layers(picture, palette, how or TONAL_MAP, tonal, ink, step)
+    mapped = GamutMap(how, Gamut(palette.lab), ink) if how else None
     if isinstance(artwork, Picture):
         speck = math.pi / 4 * spot_mm(palette.machine) ** 2 if speck_mm2 is None else speck_mm2
         if not 0 <= speck < math.inf:
             raise LimitError(f"specks below {speck:g} mm² cannot be absorbed; give an area from 0 up.")
-        return _separate_picture(artwork, palette, speck, (simplify_px, smooth), step)
+        return _separate_picture(artwork, palette, speck, (simplify_px, smooth), step, mapped, background, ink, thin, soft_edges)
     assert isinstance(artwork, Drawing)
     if speck_mm2 is not None:
         raise LimitError("specks are absorbed in pictures only; a drawing keeps every shape. Leave the speck size out.")
@@ -76,21 +114,79 @@ def separate(
         raise LimitError(
             f"a label map of {pitch_mm:g} mm pixels would be too large ({MAX_PIXELS / 1e6:.0f} million at most); use a coarser pitch."
         )
-    return _separate_drawing(artwork, palette, pitch_mm, step)
+    return _separate_drawing(artwork, palette, pitch_mm, step, mapped, background, ink)
+
+
+def _as_picture(artwork: Artwork, palette: Palette, tonal: Tonal) -> Picture:
+    """The artwork as pixels; a drawing is drawn with several of them a cell."""
+    if isinstance(artwork, Picture):
+        return artwork
+    pitch_mm = cell_for(palette, tonal.cell_mm)[0] / DRAWN_PER_CELL
+    if math.prod(pixels_of((artwork.width_mm, artwork.height_mm), pitch_mm)) > MAX_PIXELS:
+        raise LimitError(f"{artwork.name} would have too many cells; choose larger ones with --cell-mm.")
+    pixels = np.asarray(wanted_image(artwork, pitch_mm))
+    height, width = pixels.shape[:2]
+    return Picture(artwork.name, width * pitch_mm, height * pitch_mm, pixels[..., :3], pixels[..., 3] < 128)
+
+
+def _mapped_picture(picture: Picture, palette: Palette, mapped: GamutMap) -> Picture:
+    from PIL import Image
+
+    return dataclasses.replace(picture, srgb255=np.asarray(mapped.image(Image.fromarray(on_metal(picture, palette)))))
+
+
+def _means(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np.ndarray, np.ndarray]:
+    """Mean Lab the artwork had (k + 1, 3) and ΔE00 lost (k + 1,) by number, over evenly spread pixels."""
+    at = np.flatnonzero(~picture.bare.reshape(-1))
+    at = at[:: max(1, len(at) // MEANT_OVER_PX)]
+    lab, number = lab_of_srgb255(*picture.srgb255.reshape(-1, 3)[at].T), labels.reshape(-1)[at]
+    return mean_by_number(number, np.ones(len(at)), lab.T, delta_e00_of(lab, palette.lab.T[:, number]), len(palette) + 1)
+
+
+def _labelled(
+    picture: Picture, palette: Palette, step: Callable[[str], None], mapped: GamutMap | None, background: Srgb255 | None,
+    ink: Srgb255 | None,
+) -> tuple[Picture, np.ndarray, np.ndarray, np.ndarray, list[str]]:  # fmt: skip
+    """Picture without its background, labels (h, w), mean Lab wanted and ΔE00 lost by number, and remarks."""
+    remarks = []
+    if background is not None and number_of(background, palette):
+        bare_px = int(picture.bare.sum())
+        picture = without_background(picture, background)
+        remarks += _background_remarks(palette, background, (int(picture.bare.sum()) - bare_px) * picture.pitch_mm**2)
+    if mapped is not None:
+        step(f"mapping colours into what the palette can show ({mapped.how})")
+    step("choosing the nearest colour of every pixel")
+    labels, wanted, lost = label_picture(picture if mapped is None else _mapped_picture(picture, palette, mapped), palette)
+    blackened = mapped is None and ink is not None and number_of(ink, palette) != darkest_of(palette)
+    if blackened:
+        labels[alike(picture.srgb255, ink) & ~picture.bare] = darkest_of(palette)
+    if blackened or mapped is not None:
+        wanted, lost = _means(picture, labels, palette)
+    return picture, labels, wanted, lost, remarks
 
 
 def _separate_picture(
-    picture: Picture, palette: Palette, speck_mm2: float, tracing: tuple[float, bool], step: Callable[[str], None]
-) -> Layers:
+    picture: Picture, palette: Palette, speck_mm2: float, tracing: tuple[float, bool], step: Callable[[str], None],
+    mapped: GamutMap | None, background: Srgb255 | None, ink: Srgb255 | None, thin: str, soft_edges: bool,
+) -> Layers:  # fmt: skip
     from tint.layers.clean import absorb_specks
+    from tint.layers.edges import settled_edges
+    from tint.layers.lines import with_lines
 
-    step("choosing the nearest colour of every pixel")
-    labels, wanted, lost = label_picture(picture, palette)
-    remarks = list(_far_remarks(palette, wanted, lost))
+    picture, labels, wanted, lost, remarks = _labelled(picture, palette, step, mapped, background, ink)
+    if not soft_edges and settled_edges(picture.srgb255, picture.bare, labels):
+        gone = np.bincount(labels.ravel(), minlength=len(lost)) == 0  # colours that only soft edges had
+        wanted[gone], lost[gone] = np.nan, np.nan
+    remarks += _far_remarks(palette, wanted, lost)
+    kept = None
+    if thin != "absorb":
+        step("looking for lines thinner than the spot")
+        labels, kept, said = with_lines(labels, thin, spot_mm(palette.machine), picture.pitch_mm, palette)
+        remarks += said
     speck_px = math.ceil(speck_mm2 / picture.pitch_mm**2)
     if speck_px > 1:
         step("absorbing specks smaller than the spot")
-        cleaned = absorb_specks(labels, speck_px, palette.lab)
+        cleaned = absorb_specks(labels, speck_px, palette.lab, kept=kept)
         labels = cleaned.labels
         if cleaned.absorbed_regions:
             area_mm2 = cleaned.absorbed_px * picture.pitch_mm**2
@@ -117,14 +213,28 @@ def _separate_picture(
     )
 
 
-def _separate_drawing(drawing: Drawing, palette: Palette, pitch_mm: float, step: Callable[[str], None]) -> Layers:
+def _separate_drawing(
+    drawing: Drawing, palette: Palette, pitch_mm: float, step: Callable[[str], None],
+    mapped: GamutMap | None, background: Srgb255 | None, ink: Srgb255 | None,
+) -> Layers:  # fmt: skip
     import shapely
 
     if not drawing.shapes:
         raise DataError(f"nothing of {drawing.name} is to be marked: it has no shape.")
     step("choosing the nearest colour of every shape")
-    lab = lab_from_srgb1(np.array([shape.srgb255 for shape in drawing.shapes]) / 255)
-    number, lost = nearest(lab, palette.lab)
+    srgb255 = np.array([shape.srgb255 for shape in drawing.shapes])
+    area = np.array([shape.region.area for shape in drawing.shapes])
+    lab = lab_from_srgb1(srgb255 / 255)
+    number, lost = nearest(lab if mapped is None else mapped.gamut.colour(mapped.at(srgb255 / 255)), palette.lab)
+    remarks = []
+    if ink is not None:
+        number[alike(srgb255, ink)] = darkest_of(palette)
+    if background is not None:
+        paper = alike(srgb255, background)
+        if number[paper].any():
+            remarks += _background_remarks(palette, background, float(area[paper].sum()))
+        number[paper] = 0
+    lost = delta_e00_of(lab.T, palette.lab[number].T)
     outlines = []
     for wanted_number in range(1, len(palette) + 1):
         same = [shape.region for shape, given in zip(drawing.shapes, number, strict=True) if given == wanted_number]
@@ -135,7 +245,6 @@ def _separate_drawing(drawing: Drawing, palette: Palette, pitch_mm: float, step:
     step("drawing the label map")
     size_mm = (drawing.width_mm, drawing.height_mm)
     labels = label_outlines(outlines, pixels_of(size_mm, pitch_mm), pitch_mm)
-    area = np.array([shape.region.area for shape in drawing.shapes])
     wanted, lost = mean_by_number(number, area, lab, lost, len(palette) + 1)
     drawn = np.bincount(labels.ravel(), minlength=len(palette) + 1)
     thin = [
@@ -143,10 +252,19 @@ def _separate_drawing(drawing: Drawing, palette: Palette, pitch_mm: float, step:
         for k, outline in enumerate(outlines)
         if not outline.is_empty and not drawn[k + 1]
     ]
-    remarks = (*_far_remarks(palette, wanted, lost), *thin)
+    remarks = (*remarks, *_far_remarks(palette, wanted, lost), *thin)
     return Layers(
         drawing.name, pitch_mm, labels, palette, wanted, lost, remarks, drawn=tuple(outlines), size_mm=size_mm
     )
+
+
+def _background_remarks(palette: Palette, background: Srgb255, area_mm2: float) -> list[str]:
+    if not area_mm2:
+        return []
+    name = ("bare metal", *(colour.name for colour in palette.colours))[number_of(background, palette)]
+    return [
+        f"{area_mm2:.1f} mm² in the background's colour stay bare; with --background none they would be {name}, which is nearer"
+    ]
 
 
 def _polygons_of(region: object) -> object:

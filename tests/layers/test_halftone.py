@@ -1,0 +1,114 @@
+"""Halftones: each cell one colour, means kept, no worms, no clumps."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented import palette
+
+from tint.errors import LimitError
+from tint.layers.gamut import Gamut
+from tint.layers.halftone import HANDED_ON, blue_noise, diffused, ordered
+from tint.palette.reach import light_from_lab
+
+BOOK = palette()
+GAMUT = Gamut(BOOK.lab)
+LIGHT = light_from_lab(BOOK.lab)
+
+
+def even(shares, side=60):
+    return np.broadcast_to(np.asarray(shares, float) @ LIGHT, (side, side, 3))
+
+
+def cell_by_cell(wanted, colours):
+    """Error diffusion as published, one cell after another, to hold the waves against."""
+    from tint.layers import halftone
+
+    metric = (halftone._LAB_LIKE.T @ halftone._LAB_LIKE).astype(np.float32)
+    height, width = wanted.shape[:2]
+    error = np.zeros((height + 1, width + 2, 3))
+    labels = np.zeros((height, width), np.uint8)
+    for y in range(height):
+        for x in range(width):
+            due = error[y, x + 1]
+            off = wanted[y, x] + halftone.FEEDBACK * due - colours
+            labels[y, x] = np.einsum("ki,ij,kj->k", off, metric, off).argmin()
+            left = wanted[y, x] + due - colours[labels[y, x]]
+            for share, (down, across) in zip(HANDED_ON, ((0, 1), (1, -1), (1, 0), (1, 1)), strict=True):
+                error[y + down, x + 1 + across] += share * left
+    return labels
+
+
+@pytest.mark.parametrize("shape", [(17, 23), (30, 4), (5, 3), (1, 9), (9, 1), (4, 2), (1, 1)])
+def test_waves_decide_as_one_cell_after_another(monkeypatch, shape):
+    monkeypatch.setattr("tint.layers.halftone.WOBBLE", 0.0)
+    share = np.random.default_rng(3).dirichlet(np.ones(6), shape)
+    wanted = share @ LIGHT
+    assert (diffused(wanted, LIGHT) == cell_by_cell(wanted, LIGHT)).mean() > 0.98  # rounding turns a few
+
+
+@pytest.mark.parametrize("way", ["diffused", "ordered"])
+@settings(max_examples=20)
+@given(seed=st.integers(0, 10_000))
+def test_the_mean_light_of_an_even_field_is_the_light_wanted(way, seed):
+    share = np.random.default_rng(seed).dirichlet(np.ones(6))
+    wanted = even(share)
+    labels = diffused(wanted, LIGHT) if way == "diffused" else ordered(wanted, GAMUT)
+    assert labels.dtype == np.uint8 and labels.max() <= 5
+    np.testing.assert_allclose(LIGHT[labels].mean(axis=(0, 1)), share @ LIGHT, atol=0.02)
+
+
+def test_an_even_field_of_a_palette_colour_is_that_colour_everywhere():
+    for number in range(6):
+        assert (diffused(even(np.eye(6)[number]), LIGHT) == number).all()
+        assert (ordered(even(np.eye(6)[number]), GAMUT) == number).all()
+
+
+@pytest.mark.parametrize("share", [0.1, 0.25, 0.5])
+def test_even_tones_show_no_rows_and_no_clumps(share):
+    # worms and clumps are slow waves: a pattern that spreads its dots keeps them out of the lowest frequencies
+    wanted = even([1 - share, 0, 0, 0, 0, share], 128)
+    for labels in (diffused(wanted, LIGHT), ordered(wanted, GAMUT)):
+        dots = LIGHT[labels][..., 1]
+        power = np.abs(np.fft.fft2(dots - dots.mean())) ** 2 / dots.size
+        frequency = np.hypot(*np.meshgrid(np.fft.fftfreq(128), np.fft.fftfreq(128)))
+        slow = power[(frequency > 0) & (frequency < 0.08)].mean()
+        assert slow < 0.05 * dots.var()  # scattered at random it would be the variance itself
+
+
+def test_bare_places_stay_bare_and_hand_nothing_on():
+    bare = np.zeros((40, 40), bool)
+    bare[:, 15:25] = True
+    for labels in (diffused(even([0, 0, 0.5, 0.5, 0, 0], 40), LIGHT, bare), ordered(even([0, 0, 0.5, 0.5, 0, 0], 40), GAMUT, bare)):
+        assert (labels[bare] == 0).all() and (labels[~bare] > 0).all()
+
+
+def test_another_order_of_the_palette_gives_the_same_cells():
+    order = np.array([0, 4, 2, 5, 1, 3])
+    wanted = np.random.default_rng(2).dirichlet(np.ones(6), (30, 30)) @ LIGHT
+    np.testing.assert_array_equal(order[diffused(wanted, LIGHT[order])], diffused(wanted, LIGHT))
+
+
+def test_bytes_and_their_light_give_the_same_cells():
+    from tint.layers.difference import lab_of_srgb255
+
+    srgb255 = np.random.default_rng(5).integers(60, 200, (40, 40, 3), dtype=np.uint8)
+    light = light_from_lab(lab_of_srgb255(*srgb255.reshape(-1, 3).T).T).reshape(srgb255.shape)
+    assert (diffused(srgb255, LIGHT) == diffused(light, LIGHT)).mean() > 0.98
+
+
+def test_the_same_seed_gives_the_same_cells_and_another_does_not():
+    wanted = even([0.3, 0, 0, 0.7, 0, 0])
+    np.testing.assert_array_equal(diffused(wanted, LIGHT, seed=1), diffused(wanted, LIGHT, seed=1))
+    assert (diffused(wanted, LIGHT, seed=1) != diffused(wanted, LIGHT, seed=2)).any()
+
+
+def test_the_pattern_holds_every_rank_once_and_keeps_dots_apart():
+    ranks = blue_noise(32)
+    np.testing.assert_array_equal(np.sort(ranks.ravel()), np.arange(1024))
+    first = np.argwhere(ranks < 40)
+    gap = np.abs(first[:, None] - first[None])
+    gap = np.hypot(*np.moveaxis(np.minimum(gap, 32 - gap), -1, 0)) + 99 * np.eye(40)
+    assert gap.min() >= 3  # 40 dots on 32 × 32 cells are 5.1 apart at best; at random the nearest two touch
+    with pytest.raises(LimitError, match="blue-noise pattern of 2 cells"):
+        blue_noise(2)

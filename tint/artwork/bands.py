@@ -1,0 +1,197 @@
+"""A picture file opened, checked, and handed out in bands of rows: sRGB, and which pixels stay bare."""
+
+from __future__ import annotations
+
+import io
+import math
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tint.artwork.average import OPAQUE
+from tint.errors import FileError
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+WHOLE_PX = 120_000_000  # decoded in one go and kept: 0.5 GB in Pillow
+MOST_PX = 1_000_000_000  # a wall of a house at a spot a pixel; a bigger file is most likely a mistake
+_BAND_PX = 1_000_000  # pixels converted at once
+_TURN = 0x0112  # EXIF's and TIFF's tag for how the camera was held
+
+
+@dataclass(eq=False)
+class Source:
+    """A picture file.
+
+    Parameters
+    ----------
+    path : of the file
+    width, height : of its rows as they are stored, before any turn [pixels]
+    images : gives Pillow pictures of some rows each, from the top
+    turn : 1..8, how what is stored has to be turned (EXIF)
+    profile : embedded ICC profile, None where there is none
+    """
+
+    path: Path
+    width: int
+    height: int
+    images: Callable[[], Iterator[Image.Image]]
+    turn: int
+    profile: bytes | None
+    _transforms: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def turned(self) -> bool:
+        """Whether width and height change places when the picture is turned."""
+        return self.turn >= 5
+
+    def bands(self) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+        """sRGB (r, w, 3) uint8 and bare (r, w) bool of some rows each, from the top, as they are stored.
+
+        Raises
+        ------
+        FileError
+            A damaged file, a colour profile that cannot be used, numbers of unknown scale.
+        """
+        try:
+            for image in self.images():
+                step = max(1, _BAND_PX // image.width)
+                for top in range(0, image.height, step):
+                    yield self._srgb_and_bare(image.crop((0, top, image.width, min(image.height, top + step))))
+        except FileError as error:
+            raise FileError(f"{self.path} is too large to be decoded whole, and {error}.") from None
+        except (OSError, SyntaxError, ValueError, EOFError, KeyError, IndexError) as error:
+            raise unreadable(self.path, error) from None
+
+    def _srgb_and_bare(self, image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
+        from PIL import Image
+
+        if image.mode in ("I", "F"):
+            raise ValueError("its pixels are 32-bit numbers of unknown scale; save it with 8 or 16 bits")
+        if image.mode.startswith("I;16"):  # Pillow would clip it to 8 bit: scale first
+            values = np.asarray(image, dtype=np.float32)
+            image = Image.fromarray(np.round(values / 65535.0 * 255).astype(np.uint8))
+        if image.mode in ("P", "PA", "LA", "La", "RGBa") or "transparency" in image.info:
+            image = image.convert("RGBA")
+        bare = np.zeros((image.height, image.width), dtype=bool)
+        if image.mode == "RGBA":
+            bare = np.asarray(image.getchannel("A")) < OPAQUE * 255
+            image = image.convert("RGB")
+        return np.asarray(self._to_srgb(image)), bare
+
+    def _to_srgb(self, image: Image.Image) -> Image.Image:
+        profile = self.profile
+        if image.mode not in ("RGB", "CMYK", "L", "LAB"):
+            image, profile = image.convert("RGB"), None
+        if not profile:
+            return image if image.mode == "RGB" else image.convert("RGB")
+        from PIL import ImageCms
+
+        try:
+            if image.mode not in self._transforms:
+                source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+                grey_in_colour = image.mode == "L" and source.profile.xcolor_space.strip() == "RGB"
+                mode = "RGB" if grey_in_colour else image.mode
+                made = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), mode, "RGB")
+                self._transforms[image.mode] = mode, made
+            mode, transform = self._transforms[image.mode]
+            return ImageCms.applyTransform(image.convert(mode) if image.mode != mode else image, transform)
+        except (ImageCms.PyCMSError, OSError) as error:
+            raise ValueError(f"its colour profile cannot be used ({str(error)[:80]})") from None
+
+
+def open_source(path: Path) -> Source:
+    """`Source` of a PNG, JPEG, TIFF or WebP file; what is too large to decode whole comes in pieces.
+
+    Raises
+    ------
+    FileError
+        Not a picture, damaged, animated, without pixels, or too large.
+
+    Notes
+    -----
+    TIFF above 120 megapixels is decoded strip by strip, baseline JPEG at a half, quarter or eighth of its size.
+    """
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about size and about tags tint does not use
+            return _opened(path)
+    except FileError:
+        raise
+    except FileNotFoundError:
+        raise FileError(f"{path} is not there. Check the name.") from None
+    except Image.DecompressionBombError:
+        raise too_large(path) from None
+    except (UnidentifiedImageError, SyntaxError, ValueError, KeyError, TypeError):
+        raise FileError(f"{path} is not a picture tint reads (PNG, JPEG, TIFF, WebP), or it is damaged.") from None
+    except OSError as error:
+        raise FileError(f"cannot read {path}: {error.strerror or str(error)[:120]}.") from None
+
+
+def unreadable(path: Path, error: Exception) -> FileError:
+    """The error of a file whose pixels cannot be had, in one line."""
+    said = (str(error).splitlines() or ["it is damaged"])[0][:160]
+    return FileError(f"{path} cannot be read: {said}. Save it again as a plain PNG.")
+
+
+def too_large(path: Path, megapixels: float | None = None) -> FileError:
+    """The error of a picture that is larger than tint reads."""
+    has = f"has {megapixels:.0f} megapixels" if megapixels else "is far too large"
+    return FileError(
+        f"{path} {has}; "
+        f"tint reads up to {WHOLE_PX / 1e6:.0f} megapixels, as TIFF in strips or baseline JPEG up to {MOST_PX / 1e6:.0f}. Scale it down."
+    )
+
+
+def _opened(path: Path) -> Source:
+    image = _image(path)
+    if image.format not in ("PNG", "JPEG", "MPO", "TIFF", "WEBP"):
+        raise FileError(f"{path} is a {image.format} file under another name; save it as PNG, JPEG, TIFF or WebP.")
+    if image.width * image.height == 0:
+        raise FileError(f"{path} has no pixels ({image.width} × {image.height}). Export it again.")
+    if getattr(image, "n_frames", 1) > 1 and image.format != "MPO":
+        raise FileError(f"{path} holds {image.n_frames} pictures (animated or with pages); export the one to mark.")
+    pixels = image.width * image.height
+    if pixels > MOST_PX or (pixels > WHOLE_PX and image.format not in ("TIFF", "JPEG", "MPO")):
+        raise too_large(path, pixels / 1e6)
+    profile = image.info.get("icc_profile")
+    if image.format == "TIFF" and pixels > WHOLE_PX:
+        from tint.artwork.strips import tiff_bands, tiff_size
+
+        turn = int(image.tag_v2.get(_TURN, 1))
+        stream = image.fp
+        return Source(path, *tiff_size(image), lambda: tiff_bands(image, stream), turn, profile)
+    if pixels > WHOLE_PX:
+        if image.info.get("progressive"):
+            raise FileError(
+                f"{path} is a progressive JPEG of {pixels / 1e6:.0f} megapixels; save it as baseline JPEG or TIFF in strips."
+            )
+        part = math.ceil(math.sqrt(pixels / WHOLE_PX))
+        smaller = 2 ** math.ceil(math.log2(part))  # JPEG decodes at 1/2, 1/4 and 1/8
+        image.draft(image.mode, (image.width // smaller, image.height // smaller))
+    try:
+        image.load()
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise unreadable(path, error) from None
+    turn = int(image.getexif().get(_TURN, 1))  # Pillow has turned a TIFF by now and says so
+    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile)
+
+
+def _image(path: Path) -> Image.Image:
+    """Pillow picture of a file, its pixels not yet read; TIFF and JPEG of any size."""
+    from PIL import Image, JpegImagePlugin, TiffImagePlugin
+
+    with open(path, "rb") as stream:
+        start = stream.read(4)
+    if start in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return TiffImagePlugin.TiffImageFile(path)
+    if start[:2] == b"\xff\xd8":
+        return JpegImagePlugin.jpeg_factory(path)
+    return Image.open(path)

@@ -1,0 +1,116 @@
+"""One picture that shows an artwork beside what each map makes of it, with how far each looks from it."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+
+from tint.artwork.artwork import Artwork, Picture
+from tint.artwork.preview import reduced
+from tint.lab import srgb255_from_lab
+from tint.layers.difference import lab_of_srgb255
+from tint.layers.gamut import MAPS
+from tint.layers.paper import BLACK, WHITE, Srgb255, without_background
+from tint.layers.separate import separate
+from tint.layers.spatial import DISTANCE_MM, spatial_error
+from tint.layers.tonal import Tonal, in_cells
+from tint.layers.wanted import wanted_image
+from tint.palette.lettering import drawable
+from tint.palette.palette import Palette
+from tint.palette.reach import lab_from_light, light_from_lab
+
+PANEL_PX = 620  # longest side of a panel: three fit a screen side by side
+MAX_SOURCE_PX = 1600  # longest side of the picture the maps are tried on; finer changes no figure shown
+WORDS = {
+    "": "nearest colour, place by place",
+    "nearest": "as near as can be",
+    "hue": "keeps the hue",
+    "tone": "keeps light and dark",
+}
+
+
+def compare_maps(
+    artwork: Artwork, palette: Palette, tonal: Tonal | None = None, background: Srgb255 | None = WHITE,
+    ink: Srgb255 | None = BLACK,
+) -> Any:  # fmt: skip
+    """Pillow picture (RGB): the artwork, flat layers of the nearest colour, and each of `MAPS`, captioned.
+
+    Parameters
+    ----------
+    tonal : how tones are shown in the mapped panels; None takes flat layers there too
+
+    Notes
+    -----
+    Captions give the spatial error: mean ΔE00 to the artwork on bare metal as both look from 300 mm. Panels are scaled in
+    linear light, so that cells blend as they do in the eye.
+    """
+    picture = _as_picture(artwork)
+    if background is not None:
+        picture = without_background(picture, background)
+    picture = reduced(picture, MAX_SOURCE_PX)
+    bare = light_from_lab(palette.bare_lab)
+    panels = [("artwork", _light_of(picture, bare), picture.pitch_mm)]
+    tries: list[tuple[str, str | None, Tonal | None]] = [("flat: " + WORDS[""], None, None)]
+    tries += [(f"{'tonal' if tonal else 'flat'}, {how}: {WORDS[how]}", how, tonal) for how in MAPS]
+    for title, how, cells in tries:
+        layers = separate(picture, palette, how=how, tonal=cells, background=None, ink=ink)
+        light = light_from_lab(palette.lab)[layers.labels]
+        pitch = layers.pitch_mm
+        wanted = _light_of(in_cells(picture, pitch) if cells else picture, bare)
+        error = spatial_error(light, wanted, pitch)
+        panels.append((f"{title}\n{error:.1f} ΔE00 from the artwork, seen from {DISTANCE_MM:g} mm", light, pitch))
+    return _sheet(panels)
+
+
+def png_bytes(picture: Any) -> bytes:
+    """PNG file of a Pillow picture."""
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return out.getvalue()
+
+
+def _as_picture(artwork: Artwork) -> Picture:
+    if isinstance(artwork, Picture):
+        return artwork
+    pitch = max(artwork.width_mm, artwork.height_mm) / MAX_SOURCE_PX
+    pixels = np.asarray(wanted_image(artwork, pitch))
+    height, width = pixels.shape[:2]
+    return Picture(artwork.name, width * pitch, height * pitch, pixels[..., :3], pixels[..., 3] < 128)
+
+
+def _light_of(picture: Picture, bare: np.ndarray) -> np.ndarray:
+    """Light (h, w, 3) of the picture, on bare metal."""
+    lab = lab_of_srgb255(*picture.srgb255.reshape(-1, 3).T).T.reshape(picture.srgb255.shape)
+    return np.where(picture.bare[..., None], bare, light_from_lab(lab))
+
+
+def _sheet(panels: list[tuple[str, np.ndarray, float]]) -> Any:
+    from PIL import Image, ImageDraw, ImageFont
+
+    font = ImageFont.load_default(15)
+    across, gap, words_px = 3, 14, 44
+    height, width = panels[0][1].shape[:2]
+    scale = PANEL_PX / max(height, width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    column = max(size[0], 400)
+    down = -(-len(panels) // across)
+    sheet = Image.new("RGB", (across * (column + gap) + gap, down * (size[1] + words_px + gap) + gap), (250, 250, 250))
+    draw = ImageDraw.Draw(sheet)
+    for place, (title, light, _) in enumerate(panels):
+        x, y = gap + place % across * (column + gap), gap + place // across * (size[1] + words_px + gap)
+        draw.multiline_text(
+            (x, y), "\n".join(drawable(line, font) for line in title.split("\n")), (40, 40, 40), font, spacing=4
+        )
+        sheet.paste(_scaled(light, size), (x, y + words_px))
+    return sheet
+
+
+def _scaled(light: np.ndarray, size: tuple[int, int]) -> Any:
+    from PIL import Image
+
+    smaller = size[0] <= light.shape[1]
+    way = Image.Resampling.BOX if smaller else Image.Resampling.NEAREST
+    planes = [np.asarray(Image.fromarray(light[..., i].astype(np.float32)).resize(size, way)) for i in range(3)]
+    return Image.fromarray(srgb255_from_lab(lab_from_light(np.stack(planes, axis=-1))))

@@ -1,0 +1,174 @@
+"""Halftone: which palette colour each cell takes, so that cells seen together show the colours wanted.
+
+Cells lie side by side, one colour each, so no mark is ever on another one. Two ways:
+
+- diffused: what a cell lacks is handed on to the cells not yet decided (error diffusion, in light);
+- ordered: each cell is decided by itself, by the area shares wanted there and a fixed blue-noise pattern. Grainier, but
+  a small change of the artwork changes only the cells under it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tint.errors import LimitError
+from tint.layers.difference import LINEAR1, lab_of_srgb255
+from tint.layers.gamut import Gamut
+from tint.palette.reach import light_from_lab
+
+# Share of the error handed on to the cell on the right, and in the next row to the left, below, and to the right:
+# Floyd and Steinberg, "An adaptive algorithm for spatial greyscale", Proc. SID 17(2):75 (1976)
+HANDED_ON = (7 / 16, 3 / 16, 5 / 16, 1 / 16)
+# A cell is decided by the colour wanted plus this many times the error that reached it, while the error itself is handed on
+# once. Diffusion sharpens by itself, because the decision passes some twice as much of the picture as of the error; 2 undoes
+# that: Kite, Evans and Bovik, "Modeling and quality assessment of halftoning by error diffusion", IEEE Trans. Image Process.
+# 9(5):909 (2000), reference from memory. Spatial error: tests/bench/gamut_table.py --feedback.
+FEEDBACK = 2.0
+CHROMA_WEIGHT = 0.5  # of chroma against lightness where a cell is decided; least over both palettes of the same table
+# Distance between lights, as CIELAB sees small ones: rows L*, a*, b* by X, Y, Z (ISO/CIE 11664-4, the cube root's slope left
+# out, since only the order of distances counts)
+_LAB_LIKE = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]]) * np.array([[1], [CHROMA_WEIGHT], [CHROMA_WEIGHT]])
+WOBBLE = 0.05  # most by which the shares handed on vary from cell to cell; breaks up rows of cells at no cost in spatial error
+MASK_SIDE = 64  # cells of the blue-noise pattern before it repeats; larger shows no less
+_SIGMA_CELLS = 1.5  # Ulichney's choice for the filter that finds voids and clusters
+
+
+def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = None, seed: int = 0) -> np.ndarray:
+    """Labels (h, w) uint8 of cells by error diffusion.
+
+    Parameters
+    ----------
+    wanted : (h, w, 3) light wanted at each cell, inside what the colours can mix; or sRGB bytes, uint8
+    colours : (k + 1, 3) light of each number, bare metal first
+    bare : (h, w) True where the metal stays bare; nothing is handed on from there
+    seed : of the small random changes to the shares handed on
+
+    Notes
+    -----
+    A cell needs those left of it and, in the row above, up to one to its right. So all cells with equal x + 2 y are decided at
+    once, which numpy does: 24 million cells take a few seconds.
+    """
+    height, width = wanted.shape[:2]
+    if width < 3:  # the cells of a wave are two less than a row apart
+        extra = np.zeros((height, 3 - width, 3), wanted.dtype)
+        clear = np.zeros((height, width), bool) if bare is None else bare
+        return diffused(np.hstack([wanted, extra]), colours, np.hstack([clear, extra[..., 0] == 0]), seed)[:, :width]
+    coded = wanted.dtype == np.uint8
+    flat = np.ascontiguousarray(wanted, dtype=None if coded else np.float32).reshape(-1, 3)
+    clear = None if bare is None else np.ascontiguousarray(bare).reshape(-1)
+    labels = np.zeros(height * width, dtype=np.uint8)
+    colours = colours.astype(np.float32)
+    metric = (_LAB_LIKE.T @ _LAB_LIKE).astype(np.float32)
+    by_light, by_colour = -2 * metric @ colours.T, np.einsum("ki,ij,kj->k", colours, metric, colours)
+    linear1, full = LINEAR1.astype(np.float32), 255 * np.eye(3, dtype=int)
+    to_light = light_from_lab(lab_of_srgb255(*full).T).astype(np.float32)
+    rng = np.random.default_rng(seed)
+    right, left_below, below, right_below = (np.float32(share) for share in HANDED_ON)
+    error = np.zeros((4, height + 1, 3), dtype=np.float32)  # of waves t, t + 1, t + 2, t + 3, by row
+    for wave in range(width + 2 * (height - 1)):
+        first, last = max(0, (wave - width + 2) // 2), min(height - 1, wave // 2)
+        place = slice(wave + first * (width - 2), wave + last * (width - 2) + 1, width - 2)
+        rows, next_rows = slice(first, last + 1), slice(first + 1, last + 2)
+        due = error[wave & 3, rows].copy()
+        error[wave & 3] = 0
+        light = linear1.take(flat[place]) @ to_light if coded else flat[place]
+        number = ((light + np.float32(FEEDBACK) * due) @ by_light + by_colour).argmin(axis=1)
+        due += light
+        due -= colours[number]
+        if clear is not None:
+            kept = ~clear[place]
+            number *= kept
+            due *= kept[:, None]
+        labels[place] = number
+        sway = (rng.random((2, last - first + 1, 1), dtype=np.float32) - np.float32(0.5)) * np.float32(WOBBLE)
+        error[(wave + 1) & 3, rows] += due * (right + sway[0])
+        error[(wave + 2) & 3, next_rows] += due * (below - sway[0])
+        error[(wave + 1) & 3, next_rows] += due * (left_below + sway[1] / 4)
+        error[(wave + 3) & 3, next_rows] += due * (right_below - sway[1] / 4)
+    return labels.reshape(height, width)
+
+
+def ordered(root: np.ndarray, gamut: Gamut, bare: np.ndarray | None = None, seed: int = 0) -> np.ndarray:
+    """Labels (h, w) uint8 of cells by area shares and a blue-noise pattern; `bare` and `seed` as for `diffused`.
+
+    Parameters
+    ----------
+    root : (h, w, 3) places of the gamut wanted at each cell, as `Gamut.root` has them
+
+    Notes
+    -----
+    The colour wanted is mixed of four colours at most, the corners of the tetrahedron around it. They take turns in the
+    order of their lightness: the cell takes the one whose share the pattern's value, 0..1, falls into.
+    """
+    height, width = root.shape[:2]
+    mask = blue_noise(MASK_SIDE, seed)
+    value = (np.tile(mask, (-(-height // MASK_SIDE), -(-width // MASK_SIDE)))[:height, :width] + 0.5) / mask.size
+    labels = np.empty((height, width), dtype=np.uint8)
+    order = np.argsort(gamut.lab[:, 0], kind="stable")
+    band = max(1, 200_000 // width)
+    for top in range(0, height, band):
+        part = slice(top, top + band)
+        share = gamut.mixing.asked(gamut.shares(root[part].reshape(-1, 3)))[:, order]
+        turn = (share.cumsum(axis=1) < value[part].reshape(-1, 1)).sum(axis=1)
+        labels[part] = order[np.minimum(turn, len(order) - 1)].reshape(-1, width)
+    if bare is not None:
+        labels[bare] = 0
+    return labels
+
+
+def blue_noise(side: int, seed: int = 0) -> np.ndarray:
+    """Ranks (side, side), each of 0 … side² − 1 once: cells up to any rank lie evenly apart, with no grid and no clumps.
+
+    Raises
+    ------
+    LimitError
+        A side below 4 or above 256.
+
+    References
+    ----------
+    Ulichney, "The void-and-cluster method for dither array generation", Proc. SPIE 1913:332 (1993).
+
+    Examples
+    --------
+    >>> ranks = blue_noise(8)
+    >>> bool((np.sort(ranks.ravel()) == np.arange(64)).all())
+    True
+    """
+    if not 4 <= side <= 256:
+        raise LimitError(f"a blue-noise pattern of {side} cells a side cannot be; it has 4 to 256.")
+    count = side * side
+    away = np.minimum(np.arange(side), side - np.arange(side))
+    bump = np.exp(-(away[:, None] ** 2 + away**2) / (2 * _SIGMA_CELLS**2))
+    wide = np.tile(bump, (2, 2))
+
+    def around(cell: int) -> np.ndarray:
+        """What a dot in the cell adds to every cell; the pattern's ends meet."""
+        y, x = divmod(cell, side)
+        return wide[side - y : 2 * side - y, side - x : 2 * side - x].reshape(-1)
+
+    rng = np.random.default_rng(seed)
+    dots = np.zeros(count, dtype=bool)
+    dots[rng.choice(count, count // 10, replace=False)] = True
+    crowd = sum(around(cell) for cell in np.flatnonzero(dots))
+    while True:  # the tightest cluster moves to the largest void until that is where it came from
+        tight = int(np.where(dots, crowd, -np.inf).argmax())
+        dots[tight] = False
+        crowd = crowd - around(tight)
+        void = int(np.where(dots, np.inf, crowd).argmin())
+        dots[void] = True
+        crowd = crowd + around(void)
+        if void == tight:
+            break
+    ranks = np.empty(count, dtype=np.int64)
+    left, crowd_left = dots.copy(), crowd.copy()
+    for rank in range(int(dots.sum()) - 1, -1, -1):
+        tight = int(np.where(left, crowd_left, -np.inf).argmax())
+        left[tight] = False
+        crowd_left -= around(tight)
+        ranks[tight] = rank
+    for rank in range(int(dots.sum()), count):
+        void = int(np.where(dots, np.inf, crowd).argmin())
+        dots[void] = True
+        crowd += around(void)
+        ranks[void] = rank
+    return ranks.reshape(side, side)

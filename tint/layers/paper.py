@@ -1,0 +1,90 @@
+"""Paper and ink: the artwork's background, which stays bare metal, and its black, which becomes the darkest mark."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+
+from tint.artwork.artwork import Picture
+from tint.errors import DataError, LimitError
+from tint.lab import lab_from_srgb1, nearest, srgb255_from_lab
+from tint.palette.palette import Palette
+
+WHITE, BLACK = (255, 255, 255), (0, 0, 0)
+SAME_LEVELS = 6  # of 255, in each channel: JPEG scatters an even colour by about this much
+Srgb255 = tuple[int, int, int]
+
+
+def colour_or_none(text: str, what: str) -> Srgb255 | None:
+    """Three bytes of a screen colour such as "#4466aa" or "#46a"; None for "none".
+
+    Raises
+    ------
+    LimitError
+        Neither.
+
+    Examples
+    --------
+    >>> colour_or_none("#fff", "--background"), colour_or_none("none", "--background")
+    ((255, 255, 255), None)
+    """
+    digits = text.strip().lower().removeprefix("#")
+    if digits == "none":
+        return None
+    if len(digits) == 3:
+        digits = "".join(2 * digit for digit in digits)
+    try:
+        if len(digits) != 6:
+            raise ValueError
+        return tuple(int(digits[i : i + 2], 16) for i in (0, 2, 4))
+    except ValueError:
+        raise LimitError(f"{what} {text!r} is not a colour; write it as '#ffffff', or none.") from None
+
+
+def alike(srgb255: np.ndarray, colour: Srgb255) -> np.ndarray:
+    """(...) True where sRGB bytes (..., 3) are a colour, give or take 6 levels a channel."""
+    low, high = np.clip(np.array(colour) - SAME_LEVELS, 0, 255), np.clip(np.array(colour) + SAME_LEVELS, 0, 255)
+    same = np.ones(srgb255.shape[:-1], dtype=bool)
+    for channel in range(3):
+        plane = srgb255[..., channel]
+        if low[channel] > 0:
+            same &= plane >= low[channel]
+        if high[channel] < 255:
+            same &= plane <= high[channel]
+    return same
+
+
+def number_of(colour: Srgb255, palette: Palette) -> int:
+    """Number of the palette colour nearest by ΔE00 to a screen colour, 0 where it is the bare metal."""
+    return int(nearest(lab_from_srgb1(np.array([colour]) / 255), palette.lab)[0][0])
+
+
+def darkest_of(palette: Palette) -> int:
+    """Number of the darkest mark."""
+    return 1 + int(palette.lab[1:, 0].argmin())
+
+
+def on_metal(picture: Picture, palette: Palette) -> np.ndarray:
+    """sRGB bytes (h, w, 3) of the picture with the bare metal's colour where it stays bare, whatever was hidden there."""
+    if not picture.bare.any():
+        return picture.srgb255
+    srgb255 = picture.srgb255.copy()
+    srgb255[picture.bare] = srgb255_from_lab(palette.bare_lab)
+    return srgb255
+
+
+def without_background(picture: Picture, background: Srgb255) -> Picture:
+    """Picture whose places in the background's colour stay bare.
+
+    Raises
+    ------
+    DataError
+        Nothing else is in the picture.
+    """
+    bare = picture.bare | alike(picture.srgb255, background)
+    if bare.all() and not picture.bare.all():
+        raise DataError(
+            f"nothing of {picture.name} is to be marked: all of it is the background's colour. Add --background none to mark it."
+        )
+    return dataclasses.replace(picture, bare=bare)
