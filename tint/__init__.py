@@ -1,6 +1,6 @@
 """tint: colour marking on metal, from test grid to job folder.
 
-measurements → colour model → palette → layers → job. See README.md for the three journeys.
+measurements → colour model → palette → layers → job. See README.md for the journeys.
 """
 
 from __future__ import annotations
@@ -36,6 +36,8 @@ _PLACES = {
     "Layers": "tint.layers.layers",
     "separate": "tint.layers.separate",
     "write_job": "tint.job.job",
+    "check_strip": "tint.check.check",
+    "run_batch": "tint.batch.run",
 }
 __all__ = sorted(_PLACES)
 

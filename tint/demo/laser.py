@@ -76,12 +76,15 @@ class SimulatedLaser:
             WAVELENGTH_NM, reflectance(WAVELENGTH_NM, [], material_index("austenitic steel"), 8.0)
         )
 
-    def mark(self, grid: Grid, seed: int = 0) -> Patches:
-        """Patches of a grid as a hand-held instrument would read them, with drift, scatter and one scratched patch."""
+    def mark(self, grid: Grid, seed: int = 0, power: float = 1.0) -> Patches:
+        """Patches of a grid as a hand-held instrument would read them, with drift, scatter and one scratched patch.
+
+        `power` scales the source: 0.97 is one that has lost 3 % since.
+        """
         rng = np.random.default_rng(seed)
         n = len(grid)
         age = (grid.order - 1) / max(n - 1, 1)
-        lab = self.lab(grid.setting, power=1 - DRIFT * age, film=rng.normal(1, MARK_NOISE, n))
+        lab = self.lab(grid.setting, power=power * (1 - DRIFT * age), film=rng.normal(1, MARK_NOISE, n))
         lab = lab + rng.normal(0, READ_NOISE, (n, 3))
         scratched = int(rng.integers(n))
         lab[scratched, 0] -= 11

@@ -5,13 +5,17 @@ from __future__ import annotations
 import textwrap
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
 from tint.artwork.artwork import Artwork, read_artwork
 from tint.caution import SHORT
+from tint.check.strip import plan_strip
 from tint.demo.art import KINGFISHER_SVG, SIGN_WIDTH_MM, shaded_kingfisher
 from tint.demo.laser import DEMO_RANGES, SimulatedLaser, demo_machine, demo_stock
+from tint.demo.markers import trail_markers
+from tint.demo.photo import photo_jpeg
 from tint.files import new_folder
 from tint.job.job import write_job
 from tint.layers.folder import write_layers
@@ -30,6 +34,7 @@ from tint.plan.plate import write_plate
 from tint.setting import Machine, Stock, toml_text
 
 PATCHES, COLOURS = 96, 9  # what a shop would mark in under an hour, and the layers a person keeps track of
+FADED = 0.965  # of the power, between the first strip and the later one
 INVENTED = "invented for the demo of tint; no such machine, sheet or shop"
 
 
@@ -66,6 +71,9 @@ def _draw_artwork(place: Path, step: Callable[[str], None]) -> tuple[Artwork, Ar
     step("drawing the artwork: a kingfisher sign, flat (SVG) and shaded (PNG)")
     place.mkdir()
     (place / "kingfisher.svg").write_text(KINGFISHER_SVG, encoding="utf-8")
+    (place / "markers").mkdir()
+    for name, text in trail_markers().items():
+        (place / "markers" / name).write_text(text, encoding="utf-8")
     Image.fromarray(shaded_kingfisher(place / "kingfisher.svg")).save(place / "kingfisher-shaded.png")
     return read_artwork(place / "kingfisher.svg"), read_artwork(place / "kingfisher-shaded.png", SIGN_WIDTH_MM)
 
@@ -82,8 +90,21 @@ def _simulated_shop(
     write_plate(grid, place / "plate-1")
     marked = SimulatedLaser(machine).mark(grid, seed=2)
     (place / "reading.csv").write_text(reading_table(marked), encoding="utf-8")
+    (place / "photo.jpg").write_bytes(photo_jpeg(grid, marked))
     patches = patches_from_reading(grid, place / "reading.csv")
-    return _from_patches(place, patches, machine, stock, artwork, step)
+    made = _from_patches(place, patches, machine, stock, artwork, step)
+    _mark_strips(place, made[0])
+    return made
+
+
+def _mark_strips(place: Path, palette: Palette) -> None:
+    """A strip of the palette, and its patches as marked at first and after the laser has lost power."""
+    strip = plan_strip(palette, palette.machine, palette.stock, name="strip 1", seed=1)
+    write_plate(strip, place / "strip-1")
+    laser = SimulatedLaser(palette.machine)
+    for name, seed, power in (("first", 3, 1.0), ("later", 4, FADED)):
+        marked = laser.mark(strip, seed=seed, power=power)
+        write_patches(replace(marked, facts={**marked.facts, "grid": strip.name}), place / f"strip-{name}.csv")
 
 
 def _real_marks(
@@ -177,6 +198,7 @@ def _readme() -> str:
         "=================================================================",
         "",
         "artwork/                 kingfisher.svg (flat colours) and kingfisher-shaded.png; invented for this demo",
+        "artwork/markers/         six small trail markers, for tint batch",
         "side-by-side.png         proofs of both, on simulated colours (left) and on real marks (right)",
         "",
         "simulated/               NOTHING HERE WAS MARKED: an invented laser answers with simulated colours",
@@ -184,9 +206,13 @@ def _readme() -> str:
         "  stock.toml             the metal",
         "  plate-1/               the test grid: which squares, which settings, in which order",
         "  reading.csv            what the (simulated) instrument read",
+        "  photo.jpg              the plate beside a colour chart, drawn as a camera would see it; to read it:",
+        "                         tint measure plate-1 photo.jpg --kind photo --chart before-nov-2014 -o photographed.csv",
         "  patches.csv            settings and colours together",
         "  model.json             colour from settings; report.txt says how far off it is",
         "  palette.json           the colours chosen for the sign; palette.swatches.png shows them",
+        "  strip-1/               a short strip of the palette's own settings, to check it by; strip-first.csv is how it read at",
+        "                         first, strip-later.csv after the (simulated) laser had lost 3.5 % of its power",
         "  layers-sign/           the flat sign in layers: proof.png, labels.png, layers.json, report.txt",
         "  layers-shaded/         the shaded sign likewise",
         "  job-sign/              what goes to the bench; start with README.txt and sheet.pdf",

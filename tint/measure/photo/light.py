@@ -16,7 +16,14 @@ BARE_SIGMA = 0.005  # unevenness of bare metal on that scale
 CONTRAST_SIGMA = 0.03
 LEAST_CONTRAST = 0.4  # of bare metal: lighter marks say little
 LEAST_CONTRASTS = 3  # marks
-CONTRAST_SHARE = 3.0  # times as strong as one place: eight marks then weigh as much as the chart, colour by colour
+CONTRAST_SHARE = (
+    6.0  # times as strong as one place: eight marks then outweigh bare metal, most of which may lie under a veil
+)
+LEAST_VEIL = (
+    0.06  # of bare metal over its step, as a logarithm: marks that differ by less may be darker or more blurred
+)
+TONE_SETTLED = 0.005  # what is left of TONE_SIGMA once chart and metal have told the tone curve
+NO_TONE = np.zeros(2)
 CLEAR_QUANTILE = 0.25  # of the marks, by how bright the metal about them is for its step: no glare lies on those
 TONE_SIGMA = 0.04  # how far a camera's tone curve strays from the stated one, as exponent and as strength of an S-curve
 # How far the light slopes and bends over half the picture, as a logarithm: rarely by more
@@ -102,7 +109,8 @@ def fit_light(evidence: Evidence) -> Light:
     -----
     One least-squares fit of 20 numbers: tone curve (2), light (5), bare metal (3), marks (1), camera as a 3 × 3 matrix (9). Each place
     counts by how near it is (as a Cauchy distribution has it), in steps from coarse to fine. A veil of glare as broad as
-    the plate looks like light; the step from bare metal to registration mark does not see it, for it lies on both.
+    the plate looks like light; the step from bare metal to registration mark does not see it, for it lies on both. Where
+    bare metal is brighter for that step about some marks than about others, the fit is made again with the marks.
     """
     usable = evidence.usable
     if usable.sum() < LEAST_PATCHES:
@@ -117,6 +125,8 @@ def fit_light(evidence: Evidence) -> Light:
         # a broad streak of glare can pass for light: start again without the brightest metal, keep what most agrees on
         dim = bare.mean(axis=1) <= np.quantile(bare.mean(axis=1), 1 - dropped)
         best = max(best, problem.settled(usable.astype(float), dim.astype(float)), key=lambda one: one[0])
+    if (steps := problem.veiled(best[1][:2])) is not None:
+        best = problem.settled(usable.astype(float), np.ones(len(bare)), best[1][:2], steps)
     _, numbers, chart_away = best
     used = usable & (chart_away < max(5.0, 4.5 * float(np.median(chart_away[usable]))))
     if used.sum() < LEAST_PATCHES:
@@ -132,6 +142,14 @@ def _parted(numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, fl
     """Tone (2,), field (6,), logarithms of bare metal (3,) and of its step to a mark, camera (3, 3) of the 20 numbers."""
     light = np.concatenate([[0], numbers[2:7]])
     return numbers[:2], light, numbers[7:10], float(numbers[10]), numbers[11:].reshape(3, 3)
+
+
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """Logarithms of what bare metal sends more than each mark on it (k,), and of bare metal over that where no glare lies."""
+
+    step_log: np.ndarray
+    clear_log: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,56 +173,75 @@ class _Problem:
         seen = [np.maximum(part, 0) ** DISPLAY for part in (evidence.chart1, evidence.bare1)]
         return cls(evidence, *(_terms(px, evidence.frame) for px in places), *seen, evidence.marks1[use])
 
-    def misses(self, numbers: np.ndarray, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Misses of chart (24, 3), bare metal (m, 3) and its steps to marks (k,), in sigmas."""
-        tone, field, bare_log, step_log, camera = _parted(numbers)
+    def misses(self, numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Misses of chart (24, 3) and bare metal (m, 3), in sigmas."""
+        tone, field, bare_log, _, camera = _parted(numbers)
         lit = np.exp(self.chart_terms @ field)[:, None]
         chart = _toned((self.evidence.xyz100 / 100 @ camera) * lit, tone) - self.chart_seen
         bare = _toned(np.exp(bare_log + (self.bare_terms @ field)[:, None]), tone) - self.bare_seen
-        return chart / CHART_SIGMA, bare / BARE_SIGMA, (step_log + self.step_terms @ field - steps) / CONTRAST_SIGMA
+        return chart / CHART_SIGMA, bare / BARE_SIGMA
 
-    def steps(self, numbers: np.ndarray) -> tuple[np.ndarray, float]:
-        """Logarithms of what bare metal sends more than the marks (k,), and of bare metal over it where no glare lies."""
+    def veiled(self, tone: np.ndarray) -> _Steps | None:
+        """The steps from bare metal to marks, where they tell that a veil of glare lies on some of them; else None."""
         if not len(self.marks1):
-            return np.zeros(0), 0.0
-        bright, dark = np.moveaxis(_untoned(self.marks1, numbers[:2]).mean(axis=2), 1, 0)
-        steps = np.log(np.maximum(bright - dark, 1e-4))
-        return steps, float(np.quantile(np.log(np.maximum(bright, 1e-4)) - steps, CLEAR_QUANTILE))
+            return None
+        bright, dark = np.moveaxis(_untoned(self.marks1, tone).mean(axis=2), 1, 0)
+        step_log = np.log(np.maximum(bright - dark, 1e-4))
+        brighter = np.log(np.maximum(bright, 1e-4)) - step_log
+        clear = float(np.quantile(brighter, CLEAR_QUANTILE))
+        return _Steps(step_log, clear) if brighter.max() > clear + LEAST_VEIL else None
 
     def residuals(
-        self, numbers: np.ndarray, trusts: tuple[np.ndarray, ...], known: tuple[np.ndarray, float], bend: float
+        self, numbers: np.ndarray, trusts: tuple[np.ndarray, ...], bend: float, tone: np.ndarray, steps: _Steps | None
     ) -> np.ndarray:
-        """What least squares are sought of; `trusts` of chart, bare metal and marks, `known` of `steps`."""
-        (chart, bare, step), (chart_trust, bare_trust, step_trust) = self.misses(numbers, known[0]), trusts
+        """What least squares are sought of; `trusts` of chart, bare metal and marks."""
+        chart, bare = self.misses(numbers)
         share = 1 / max(1.0, np.sqrt(len(bare) / 24))  # many places of bare metal weigh no more than the chart together
-        prior = (numbers[:2] / TONE_SIGMA, numbers[2:4] / SLOPE_SIGMA, numbers[4:7] / bend, 1e-3 * numbers[7:11])
-        places = (chart * chart_trust[:, None], bare * bare_trust[:, None] * share, step * step_trust * CONTRAST_SHARE)
-        metal = np.log(np.exp(numbers[7:10]).mean()) - numbers[10] - known[1] if len(step) else 0.0
-        return np.concatenate([*(part.ravel() for part in places), [CONTRAST_SHARE * metal / CONTRAST_SIGMA], *prior])
+        prior = (
+            (numbers[:2] - tone) / (TONE_SIGMA if steps is None else TONE_SETTLED),
+            numbers[2:4] / SLOPE_SIGMA,
+            numbers[4:7] / bend,
+            1e-3 * numbers[7:11],
+        )
+        known = [(chart * trusts[0][:, None]).ravel(), (bare * trusts[1][:, None] * share).ravel(), *prior]
+        if steps is not None:
+            metal = np.log(np.exp(numbers[7:10]).mean()) - numbers[10] - steps.clear_log
+            step = self.step_misses(numbers, steps)
+            known += [CONTRAST_SHARE * step * trusts[2], [CONTRAST_SHARE * metal / CONTRAST_SIGMA]]
+        return np.concatenate(known)
 
-    def settled(self, chart_trust: np.ndarray, bare_trust: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    def step_misses(self, numbers: np.ndarray, steps: _Steps) -> np.ndarray:
+        """Misses of the steps from bare metal to marks (k,), in sigmas."""
+        return (numbers[10] + self.step_terms @ _parted(numbers)[1] - steps.step_log) / CONTRAST_SIGMA
+
+    def settled(
+        self,
+        chart_trust: np.ndarray,
+        bare_trust: np.ndarray,
+        tone: np.ndarray = NO_TONE,
+        steps: _Steps | None = None,
+    ) -> tuple[float, np.ndarray, np.ndarray]:
         """How much of the bare metal agrees in the end, the 20 numbers, and how far off each chart patch is (24,)."""
         from scipy.optimize import least_squares
 
         usable, bare1 = self.evidence.usable, self.evidence.bare1
         camera = np.linalg.lstsq(self.evidence.xyz100[usable] / 100, self.evidence.chart1[usable], rcond=None)[0]
         bare = np.log(np.maximum(np.median(bare1[bare_trust > 0], axis=0), 1e-3)) if len(bare1) else np.zeros(3)
-        numbers = np.concatenate([np.zeros(7), bare, [0], camera.ravel()])
-        numbers[10] = np.median(self.steps(numbers)[0]) if len(self.marks1) else 0
-        trusts = (chart_trust, bare_trust, np.ones(len(self.marks1)))
+        step_log = 0.0 if steps is None else float(np.median(steps.step_log))
+        numbers = np.concatenate([tone, np.zeros(5), bare, [step_log], camera.ravel()])
+        trusts = (chart_trust, bare_trust, np.ones(len(self.step_terms)))
         most = np.full(len(numbers), np.inf)
         most[[4, 6]] = MOST_HOLLOW
-        for round_, wide in enumerate(COARSE_TO_FINE):
-            bend = 1e-4 if round_ < STRAIGHT_STEPS else BEND_SIGMA
-            known = self.steps(numbers)  # by the tone curve of the round before: the chart tells it, marks do not
-            start, args = np.minimum(numbers, most - 1e-6), (trusts, known, bend)
+        for number, wide in enumerate(COARSE_TO_FINE):
+            bend = 1e-4 if number < STRAIGHT_STEPS else BEND_SIGMA
+            start, args = np.minimum(numbers, most - 1e-6), (trusts, bend, tone, steps)
             numbers = least_squares(self.residuals, start, bounds=(-np.inf, most), max_nfev=8, args=args).x
-            # what lies far off at this round (glare, shade, a finger) hardly counts at the next
-            chart, bare, step = self.misses(numbers, known[0])
-            away = (np.sqrt(np.mean(chart**2, axis=1)), np.sqrt(np.mean(bare**2, axis=1)), step)
-            near = tuple(1 / (1 + (part / (FAR * wide)) ** 2) for part in away)
-            trusts = (usable * near[0], *near[1:])
-        return float(trusts[1].sum()), numbers, away[0]
+            # what lies far off at this step (glare, shade, a finger) hardly counts at the next
+            chart_away, bare_away = (np.sqrt(np.mean(part**2, axis=1)) for part in self.misses(numbers))
+            step_away = trusts[2] * 0 if steps is None else self.step_misses(numbers, steps)
+            near = [1 / (1 + (away / (FAR * wide)) ** 2) for away in (chart_away, bare_away, step_away)]
+            trusts = (usable * near[0], near[1], near[2])
+        return float(trusts[1].sum()), numbers, chart_away
 
 
 def _terms(px: np.ndarray, frame: np.ndarray) -> np.ndarray:
