@@ -113,7 +113,7 @@ def compressed(lab: np.ndarray, gamut):
 
 def with_table(root: np.ndarray, gamut):
     """A map that reads a table made elsewhere."""
-    from tint.layers.gamut import GamutMap
+    from tint.layers.gamut_map import GamutMap
 
     made = GamutMap("nearest", gamut, nodes=len(root))
     made.__dict__["root"] = root
@@ -132,7 +132,8 @@ def hue_shift_deg(wanted: np.ndarray, shown: np.ndarray) -> float:
 
 def maps_table() -> None:
     """Nothing; prints spatial error and SSIM of every map on the pictures kept for scoring."""
-    from tint.layers.gamut import MAPS, Gamut, GamutMap
+    from tint.layers.gamut import MAPS, Gamut
+    from tint.layers.gamut_map import GamutMap
     from tint.layers.nearest import nearest_of_codes
     from tint.layers.spatial import spatial_error
     from tint.palette.reach import light_from_lab
@@ -188,7 +189,8 @@ def halftone_table() -> None:
 
     from tint.lab import srgb255_from_lab
     from tint.layers.clean import find_regions
-    from tint.layers.gamut import Gamut, GamutMap
+    from tint.layers.gamut import Gamut
+    from tint.layers.gamut_map import GamutMap
     from tint.layers.halftone import diffused, ordered
     from tint.layers.spatial import spatial_error
     from tint.palette.reach import lab_from_light, light_from_lab
@@ -258,7 +260,8 @@ def halftone_table() -> None:
 def feedback_table() -> None:
     """Nothing; prints the spatial error of diffused cells for settings of the diffusion, on the pictures for choosing."""
     from tint.layers import halftone
-    from tint.layers.gamut import Gamut, GamutMap
+    from tint.layers.gamut import Gamut
+    from tint.layers.gamut_map import GamutMap
     from tint.layers.spatial import spatial_error
     from tint.palette.reach import light_from_lab
 
@@ -287,13 +290,15 @@ BIG = {
     "decode alone": "from PIL import Image\nImage.open(sys.argv[1]).convert('RGB').tobytes()",
     "map alone, label PNG not written": """
 from PIL import Image
-from tint.layers.gamut import Gamut, GamutMap
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.palette.palette import read_palette
 GamutMap("nearest", Gamut(read_palette(sys.argv[2]).lab)).image(Image.open(sys.argv[1]).convert('RGB'))""",
     "map, diffused on pixels, label PNG": """
 import numpy as np
 from PIL import Image
-from tint.layers.gamut import Gamut, GamutMap
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.layers.halftone import diffused
 from tint.palette.palette import read_palette
 from tint.palette.reach import light_from_lab

@@ -105,7 +105,8 @@ labels = cKDTree(wanted).query(lab.reshape(-1, 3))[1].astype(np.uint8).reshape(l
     "ImageMagick -remap in Lab": ("convert", ["-quantize", "Lab", "+dither"]),
 }  # fmt: skip
 TONAL = {
-    "tint, mapped, diffused on pixels": ("tint", OPEN + """from tint.layers.gamut import Gamut, GamutMap
+    "tint, mapped, diffused on pixels": ("tint", OPEN + """from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.layers.halftone import diffused
 from tint.palette.palette import read_palette
 from tint.palette.reach import light_from_lab

@@ -13,7 +13,7 @@ from tint.palette.palette import Palette, PaletteColour
 from tint.setting import Setting
 
 LASER = SimulatedLaser(demo_machine())
-NAMES = ("straw", "brown", "purple", "blue", "light blue", "grey-green")
+NAMES = ("dark purple", "blue", "light grey", "light blue-grey", "pale yellow", "pink")
 SETTINGS = Setting(
     [20, 24, 26, 30, 34, 38],
     [1200, 1200, 1000, 900, 900, 700],

@@ -4,10 +4,10 @@ import dataclasses
 
 import numpy as np
 import pytest
-from marked import LASER, palette, promised, strip
+from marked import LASER, NAMES, palette, promised, strip
 
 from tint.check.check import check_strip
-from tint.check.correct import accepted, corrected, find_correction, worth_correcting
+from tint.check.correct import accepted, corrected, find_correction, refuse_correction, worth_correcting
 from tint.check.text import correction_text
 from tint.errors import DataError
 from tint.lab import delta_e00
@@ -83,4 +83,30 @@ def test_what_one_change_of_power_does_not_bring_back_needs_a_model():
 
 
 def test_scatter_is_not_corrected():
-    assert not worth_correcting(check_strip(OURS, strip(OURS, 33)))
+    within = check_strip(OURS, strip(OURS, 33))
+    assert not worth_correcting(within)
+    with pytest.raises(DataError, match="nothing to correct"):
+        refuse_correction(within)
+    rng = np.random.default_rng(1)
+    uneven = check_strip(OURS, strip(OURS, 1, power=0.95, lab=lambda lab: lab + rng.normal(0, 5, lab.shape)))
+    assert uneven.uneven and not worth_correcting(uneven)
+    with pytest.raises(DataError, match="differ too much"):
+        refuse_correction(uneven)
+    refuse_correction(check_strip(OURS, strip(OURS, 30, power=0.95)))
+
+
+def test_a_strip_accepted_although_it_was_out_says_so_for_good():
+    new = accepted(check_strip(OURS, strip(OURS, 30, power=0.95)), 3, DATE)
+    assert "although out" in new.lineage.reason and "although" not in OURS.lineage.reason
+
+
+def test_what_was_edited_by_hand_is_told_until_a_strip_of_it_is_accepted():
+    edited = dataclasses.replace(OURS, edited=(f"setting of {NAMES[1]!r}", f"setting of {NAMES[4]!r}"))
+    patches = strip(edited, 30, power=0.95)
+    check = check_strip(edited, patches)
+    assert corrected(check, find_correction(check, patches), 3, DATE).edited == edited.edited
+    assert accepted(check, 3, DATE).edited == ()
+    without = accepted(
+        check_strip(edited, patches.take(np.r_[0:12, 15:18])), 3, DATE
+    )  # the fifth colour is not on the strip
+    assert without.edited == (f"setting of {NAMES[4]!r}",)

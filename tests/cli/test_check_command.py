@@ -38,8 +38,8 @@ def test_from_first_strip_to_correction_and_chart(bench):
         and "palette.json is as it was" in said(first)
     )
     later = tint("check", "palette-2.json", "strip-later.csv")
-    assert later.exit_code == 1 and "OUT: beyond an action limit" in said(later) and "shifted along heat" in said(later)
-    assert "one in 370 (out)" in said(later) and "nothing was changed; --correct" in said(later)
+    assert later.exit_code == 1 and "OUT, beyond an action limit" in said(later) and "shifted along heat" in said(later)
+    assert "to out once in 370" in said(later) and "nothing was changed; --correct" in said(later)
     assert re.search(
         r"Correction: power \+[1-6]\.\d % for every colour", later.stdout
     ) and "Expected after it: median ΔE00" in said(later)
@@ -136,6 +136,33 @@ def test_a_hand_edited_palette_says_what_no_longer_fits_and_still_works(bench):
     (bench / "palette-v2.json").write_text(json.dumps(body), encoding="utf-8")
     done = tint("check", "palette-v2.json", "strip-first.csv")
     assert done.exit_code == 0 and f"edited by hand since tint wrote it: colour of '{name}'" in said(done)
+
+
+def test_separate_and_job_say_that_a_palette_was_edited_by_hand(bench, shop):
+    body = json.loads((bench / "palette.json").read_text(encoding="utf-8"))
+    body["colours"][0]["setting"]["power_pct"] += 1
+    (bench / "palette.json").write_text(json.dumps(body), encoding="utf-8")
+    word = f"edited by hand since tint wrote it: setting of '{body['colours'][0]['name']}'"
+    done = tint("separate", shop / "artwork" / "kingfisher.svg", "palette.json", "-o", "layers")
+    assert done.exit_code == 0 and said(done).count(word) == 1
+    done = tint("job", "layers", "machine.toml", "-o", "job")
+    assert done.exit_code == 0 and said(done).count(word) == 1
+    remarks = json.loads((bench / "job" / "job.json").read_text(encoding="utf-8"))["remarks"]
+    assert sum(word in line for line in remarks) == 1 and word in " ".join(
+        (bench / "job" / "README.txt").read_text(encoding="utf-8").split()
+    )
+
+
+def test_what_cannot_be_written_or_corrected_is_not_recorded_either(bench):
+    tint("check", "palette.json", "strip-first.csv", "--accept")
+    before = tint("history", "palette.json").stdout
+    assert "already there" in one_line(tint("check", "palette.json", "strip-first.csv", "--accept"), 2)
+    assert "nothing to correct" in one_line(tint("check", "palette-v2.json", "strip-first.csv", "--correct"), 1)
+    assert tint("history", "palette.json").stdout == before
+    assert tint("check", "palette-v2.json", "strip-later.csv", "--correct").exit_code == 0
+    assert (bench / "palette-v3.json").exists()
+    drifted = tint("check", "palette-v2.json", "strip-later.csv", "--accept", "-o", "moved.json")
+    assert "this strip is out" in said(drifted) and "although out" in read_palette("moved.json").lineage.reason
 
 
 def test_a_folder_that_cannot_be_written_is_one_line_that_offers_only_to_look(bench, monkeypatch):

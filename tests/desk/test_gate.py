@@ -5,6 +5,8 @@ import json
 import pytest
 from running_desk import RunningDesk
 
+from tint.desk.gate import cookie_name
+
 
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory):
@@ -45,11 +47,25 @@ def test_without_the_cookie_nothing_is_told(desk, path):
 
 @pytest.mark.parametrize(
     "change",
-    [{"x-tint-desk": ""}, {"x-tint-desk": "guess"}, {"cookie": "tint_desk=guess"}, {"x-tint-desk": "é".encode()}],
+    [
+        {"x-tint-desk": ""},
+        {"x-tint-desk": "guess"},
+        {"cookie": "tint_desk_{port}=guess"},
+        {"x-tint-desk": "é".encode()},
+    ],
 )
 def test_every_call_needs_cookie_and_token(desk, change):
     assert desk.raw("GET", "/api/state", desk.own)[0] == 200
+    change = {
+        name: value if isinstance(value, bytes) else value.format(port=desk.port) for name, value in change.items()
+    }
     assert desk.raw("GET", "/api/state", {**desk.own, **change})[0] == 403
+
+
+def test_two_desks_in_one_browser_keep_their_own_cookies(desk, fresh):
+    other = desk.own | {"cookie": f"{desk.cookie}; {cookie_name(fresh.port)}=of-the-other-desk"}
+    assert desk.raw("GET", "/api/state", other)[0] == 200
+    assert desk.cookie.startswith(f"{cookie_name(desk.port)}=") and cookie_name(desk.port) != cookie_name(fresh.port)
 
 
 @pytest.mark.parametrize(

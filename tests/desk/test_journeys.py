@@ -37,7 +37,7 @@ def rev(page):
 
 def changed(page, before):
     """Nothing; waits until the piece was changed and nothing more is under way."""
-    page.wait_for_function("(before) => document.querySelector('#view').dataset.rev !== before", arg=before)
+    page.wait_for_function("(before) => (document.querySelector('#view').dataset.rev ?? null) !== before", arg=before)
     page.wait_for_selector("#artwork:not([aria-busy=true])")
 
 
@@ -183,6 +183,23 @@ def test_a_setting_is_dialled_and_a_colour_is_found(page, shop, tmp_path):
     assert str(setting[0]) == words
     lightness = predict(read_model(shop / "simulated/model.json"), setting[0]).lab[0]
     assert f"L {lightness:.0f}" in page.inner_text("#colour-said .headline")
+
+
+def test_a_second_window_is_told_what_the_first_changed(page, shop):
+    artwork_with_palette(page, shop / "artwork/kingfisher.svg")
+    other = page.context.new_page()
+    other.goto(page.url)
+    other.wait_for_selector("body[data-ready]")
+    before = rev(page)
+    page.click("#paper")
+    changed(page, before)
+    other.wait_for_selector("#said.wrong:has-text('in another window')")
+    other.click("#said >> text=Reload")
+    other.wait_for_function("() => document.body.dataset.ready && !document.querySelector('#paper').checked")
+    assert other.inner_text("#layers") == page.inner_text("#layers")
+    before = rev(page)
+    page.click("#paper")
+    changed(page, before)
 
 
 def test_the_divider_and_the_picture_obey_the_keyboard(page, shop):

@@ -14,6 +14,7 @@ from tint.job.job import plan_job
 from tint.job.remarks import machine_remark, split_remarks, stock_remark
 from tint.lab import srgb255_from_lab
 from tint.layers.separate import separate
+from tint.layers.tonal import Tonal
 
 
 def test_the_palettes_own_machine_and_stock_need_no_remark() -> None:
@@ -73,6 +74,15 @@ def test_a_separations_own_lines_are_merged_and_sorted_and_its_specks_go_to_the_
 
 def test_lines_of_other_kinds_pass_unchanged() -> None:
     assert split_remarks(["straw is nowhere as wide as a pixel"]) == (("straw is nowhere as wide as a pixel",), ())
+
+
+def test_of_a_tonal_separation_the_sheet_has_what_concerns_the_bench_and_the_readme_how_it_looks() -> None:
+    y, x = np.mgrid[:60, :90]
+    pixels = np.stack([90 + x, 110 + y, 200 - x], axis=-1).astype(np.uint8)
+    layers = separate(Picture("reeds", 9, 6, pixels, np.zeros((60, 90), dtype=bool)), palette(5), tonal=Tonal(0.1))
+    said, notes = split_remarks(layers.remarks)
+    assert sum("jump time" in line for line in said) == 1 and not any("it looks" in line for line in said)
+    assert len(notes) == 1 and notes[0].startswith("tonal: from 300 mm it looks ")
 
 
 def test_every_remark_is_said_once_and_those_that_may_not_be_cut_come_first() -> None:

@@ -102,6 +102,21 @@ def test_one_polygon_per_region_with_the_area_of_its_pixels(labels):
         assert areas == sorted(regions.area_px[regions.label == number])
 
 
+def check_near_pixels(labels, outlines):
+    """A partition whose borders follow the pixels' own to `REACH_PX`, and the other way round."""
+    check_partition(labels, 1.0, outlines)
+    border = pixel_border(labels)
+    differs = np.argwhere(labels_at_centres(outlines, labels.shape, 1.0) != labels)
+    assert (shapely.distance(border, shapely.points(differs[:, ::-1] + 0.5)) <= REACH_PX).all()
+    # and the lines themselves, both ways, at points a quarter of a pixel apart
+    frame = shapely.box(0, 0, *labels.shape[::-1]).exterior
+    inner = shapely.difference(shapely.union_all(shapely.boundary(outlines)), frame)
+    for line, towards in ((inner, border), (border, inner)):
+        points = shapely.points(shapely.get_coordinates(shapely.segmentize(line, 0.25)))
+        _, far = shapely.STRtree(shapely.get_parts(towards)).query_nearest(points, return_distance=True, all_matches=False)
+        assert far.max() <= REACH_PX
+
+
 @given(label_maps | two_labels)
 @unhurried
 def test_simplified_noise_has_neither_gap_nor_overlap(labels):
@@ -111,19 +126,7 @@ def test_simplified_noise_has_neither_gap_nor_overlap(labels):
 @pytest.mark.parametrize("seed", range(40))
 def test_simplified_borders_stay_together_and_near_the_pixels(seed):
     labels = simulated_map(seed)
-    outlines = trace_outlines(labels, 1.0, 5)
-    check_partition(labels, 1.0, outlines)
-    border = pixel_border(labels)
-    differs = np.argwhere(labels_at_centres(outlines, labels.shape, 1.0) != labels)
-    centres = shapely.points(differs[:, ::-1] + 0.5)
-    assert (shapely.distance(border, centres) <= REACH_PX).all()
-    # and the lines themselves, both ways, at points a quarter of a pixel apart
-    frame = shapely.box(0, 0, *labels.shape[::-1]).exterior
-    inner = shapely.difference(shapely.union_all(shapely.boundary(outlines)), frame)
-    for line, towards in ((inner, border), (border, inner)):
-        points = shapely.points(shapely.get_coordinates(shapely.segmentize(line, 0.25)))
-        _, far = shapely.STRtree(shapely.get_parts(towards)).query_nearest(points, return_distance=True, all_matches=False)
-        assert far.max() <= REACH_PX
+    check_near_pixels(labels, trace_outlines(labels, 1.0, 5))
 
 
 @pytest.mark.parametrize("share", [2, 10])

@@ -6,10 +6,9 @@ import shapely
 from hypothesis import given, settings
 from test_outline import (
     REACH_PX,
+    check_near_pixels,
     check_partition,
     label_maps,
-    labels_at_centres,
-    pixel_border,
     simulated_map,
     two_labels,
 )
@@ -47,17 +46,7 @@ def test_smooth_noise_has_neither_gap_nor_overlap(labels):
 @pytest.mark.parametrize("seed", range(20))
 def test_smooth_borders_stay_together_and_near_the_pixels(seed):
     labels = simulated_map(seed)
-    outlines = trace_outlines(labels, 1.0, 5, smooth=True)
-    check_partition(labels, 1.0, outlines)
-    border = pixel_border(labels)
-    differs = np.argwhere(labels_at_centres(outlines, labels.shape, 1.0) != labels)
-    assert (shapely.distance(border, shapely.points(differs[:, ::-1] + 0.5)) <= REACH_PX).all()
-    frame = shapely.box(0, 0, *labels.shape[::-1]).exterior
-    inner = shapely.difference(shapely.union_all(shapely.boundary(outlines)), frame)
-    for line, towards in ((inner, border), (border, inner)):
-        points = shapely.points(shapely.get_coordinates(shapely.segmentize(line, 0.25)))
-        _, far = shapely.STRtree(shapely.get_parts(towards)).query_nearest(points, return_distance=True, all_matches=False)
-        assert far.max() <= REACH_PX
+    check_near_pixels(labels, trace_outlines(labels, 1.0, 5, smooth=True))
 
 
 def test_a_curve_that_would_run_into_another_is_taken_back(monkeypatch):

@@ -11,11 +11,12 @@ from tint.errors import DataError, LimitError
 from tint.lab import delta_e00, lab_from_srgb1
 from tint.layers.clean import find_regions
 from tint.layers.folder import read_layers, write_layers
-from tint.layers.gamut import Gamut, GamutMap
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.layers.mixture import Mixing, mixture_lab
 from tint.layers.separate import separate
 from tint.layers.spatial import spatial_error
-from tint.layers.tonal import WAYS, Tonal, cell_for, in_cells, tonal_layers
+from tint.layers.tonal import WAYS, Tonal, cell_for, in_cells, judged_parts, tonal_layers
 from tint.palette.reach import light_from_lab
 
 BOOK = palette()
@@ -57,7 +58,17 @@ def test_the_outlines_are_the_cells_and_the_folder_gives_them_back(tmp_path):
 def test_remarks_say_what_tonal_costs_and_how_near_it_looks():
     first, second = separate(picture(shaded(), 8), BOOK, tonal=Tonal(0.1)).remarks[:2]
     assert first.startswith("tonal: ") and "runs side by side" in first and "jump time" in first
-    assert "from 300 mm it looks" in second and "without the grain of the cells" in second
+    assert "from 300 mm it looks" in second and "this palette cannot mix all colours" in second
+
+
+def test_what_a_large_map_is_judged_by_covers_all_of_it_evenly():
+    parts = judged_parts(2500, 3500)
+    counted = np.zeros((2500, 3500), int)
+    for part in parts:
+        counted[part] += 1
+    assert counted.max() == 1 and counted.sum() <= 1_100_000
+    y, x = np.nonzero(counted)
+    assert abs(y.mean() - 1250) < 5 and abs(x.mean() - 1750) < 5
 
 
 def spaced(*spacing_mm):

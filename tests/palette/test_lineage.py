@@ -106,6 +106,16 @@ def test_what_was_edited_by_hand_is_named_and_the_file_still_reads(tmp_path, cha
     assert read_palette(edit(write_palette(two(), tmp_path / "p.json"), change)).edited == said
 
 
+def test_an_edit_stays_told_when_the_palette_is_written_again(tmp_path):
+    path = edit(
+        write_palette(two(), tmp_path / "p.json"), lambda body: body["colours"][0]["setting"].update(power_pct=21)
+    )
+    again = read_palette(write_palette(read_palette(path), tmp_path / "q.json"))
+    assert again.edited == ("setting of 'blue'",) and "setting of 'blue'" in again.edited_remark
+    twice = edit(tmp_path / "q.json", lambda body: body["stock"].update(batch="x"))
+    assert read_palette(twice).edited == ("setting of 'blue'", "stock") and two().edited_remark == ""
+
+
 def test_a_file_that_was_only_laid_out_anew_counts_as_unchanged(tmp_path):
     path = write_palette(two(), tmp_path / "p.json")
     path.write_text(

@@ -10,7 +10,8 @@ import numpy as np
 OPAQUE = 0.5  # a pixel less opaque than this stays bare: an anti-aliased edge goes to the side that covers more of it
 _LEVELS = np.arange(256) / 255
 # sRGB byte → linear light 0..1, IEC 61966-2-1
-LINEAR1 = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(np.float32)
+LINEAR1 = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4)
+_LINEAR1 = LINEAR1.astype(np.float32)
 _BAND_PX = 2_000_000  # source pixels averaged at once: 8 MB a plane; more is no faster
 
 
@@ -75,10 +76,10 @@ def scaled(
         return np.asarray(Image.fromarray(values).resize(size, way, box=box))
 
     if not bare.any():
-        linear1 = np.stack([plane(LINEAR1.take(srgb255[..., i])) for i in range(3)], axis=-1)
+        linear1 = np.stack([plane(_LINEAR1.take(srgb255[..., i])) for i in range(3)], axis=-1)
         return _encoded(linear1), np.zeros(size[::-1], dtype=bool)
     opaque = plane((~bare).astype(np.float32))
-    light = LINEAR1.take(srgb255)
+    light = _LINEAR1.take(srgb255)
     light[bare] = 0
     whole = np.maximum(opaque, np.float32(1e-6))
     return _encoded(np.stack([plane(light[..., i].copy()) / whole for i in range(3)], axis=-1)), opaque < OPAQUE

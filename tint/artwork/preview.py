@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
+
 from tint.artwork.artwork import Picture
 from tint.artwork.average import averaged
 from tint.errors import LimitError
@@ -29,7 +31,12 @@ def reduced(picture: Picture, max_px: int) -> Picture:
     scale = max(height, width) / max_px
     if scale <= 1:
         return picture
-    smaller = max(1, round(width / scale)), max(1, round(height / scale))
-    bands = ((picture.srgb255[top : top + _ROWS], picture.bare[top : top + _ROWS]) for top in range(0, height, _ROWS))
-    srgb255, bare = averaged(bands, (width, height), smaller)
+    srgb255, bare = averaged_to(picture, (max(1, round(width / scale)), max(1, round(height / scale))))
     return dataclasses.replace(picture, srgb255=srgb255, bare=bare)
+
+
+def averaged_to(picture: Picture, smaller: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """sRGB (h, w, 3) uint8 and bare (h, w) bool of a picture at a smaller width and height [pixels], as `averaged` has them."""
+    height, width = picture.bare.shape
+    bands = ((picture.srgb255[top : top + _ROWS], picture.bare[top : top + _ROWS]) for top in range(0, height, _ROWS))
+    return averaged(bands, (width, height), smaller)

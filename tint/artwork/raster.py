@@ -9,12 +9,11 @@ from pathlib import Path
 import numpy as np
 
 from tint.artwork.artwork import Picture
-from tint.artwork.average import LINEAR1 as _LINEAR1
 from tint.artwork.average import OPAQUE, averaged, scaled
 from tint.artwork.bands import Source, open_source
 from tint.errors import LimitError
 
-__all__ = ["MAX_PITCH_MM", "MAX_PIXELS", "MIN_PITCH_MM", "OPAQUE", "_LINEAR1", "read_picture"]
+__all__ = ["MAX_PITCH_MM", "MAX_PIXELS", "MIN_PITCH_MM", "OPAQUE", "read_picture"]
 
 MAX_PIXELS = 120_000_000  # kept of a picture: about 1 GB while it is separated
 MIN_PITCH_MM, MAX_PITCH_MM = 0.002, 1.0  # finer than any line spacing; coarser than any spot

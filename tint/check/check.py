@@ -9,7 +9,7 @@ import numpy as np
 
 from tint.check.cause import Departure, Heat, find_cause, heat_shift, pair_shift
 from tint.check.charts import ACTION, EWMA_WIDTH, WARNING, ewma, ewma_sd, sigma_from_moving_range
-from tint.check.judged import OUT, UNJUDGED, WATCH, WITHIN, Check, ColourCheck, HeatCheck, ScatterCheck, verdict_of
+from tint.check.judged import UNJUDGED, WATCH, WITHIN, Check, ColourCheck, HeatCheck, ScatterCheck, verdict_of, worst
 from tint.check.match import Marks, match_marks, misplaced, put_right, swapped
 from tint.check.noise import PRIOR, limit_de00, mark_covariance, own_covariance, repeatability, turns, typical_de00
 from tint.errors import DataError, LimitError
@@ -38,6 +38,8 @@ MISPLACED_DOF = (
 )
 SCRATCH = 0.001  # chance, for a whole strip, that a sound patch is taken for a scratched one
 GUARD = 1.645  # standard errors from a tolerance within which a colour cannot be called kept (one-sided 95 %)
+MOST_NAMED = 8  # patches named in one sentence
+SAME_DE00 = 0.005  # the promise is kept in three digits; readings that repeat it so closely are those it was made of
 # ISO 12647-7, proofs: mean and largest ΔE00 of the control strip's patches; from memory
 ISO_MEAN_DE00, ISO_MOST_DE00 = 2.5, 5.0
 
@@ -84,9 +86,10 @@ def check_strip(
     along = _along(palette, model)
     mapping = _swapped(palette, marks, along)
     if mapping and not remap:
-        said = ", ".join(f"row {source} belongs to {target}" for source, target in mapping.items())
+        said = _few([f"row {source} belongs to {target}" for source, target in mapping.items()])
+        many = f"{len(mapping)} rows" if len(mapping) > MOST_NAMED else "rows"
         raise DataError(
-            f"rows of this strip look swapped: {said}. Mend the table of readings, or add --remap to take it so."
+            f"{many} of this strip look swapped: {said}. Mend the table of readings, or add --remap to take it so."
         )
     if mapping:
         patches = put_right(patches, mapping)
@@ -139,7 +142,7 @@ def _judged(
     found = heat_shift(departure, by_promise, steady)
     if found is not None and all(palette.colours[k].marks for k in index):
         found = replace(found, promise_sd_pct=float(np.hypot(found.promise_sd_pct, BETWEEN_PCT)))
-    heat = None if found is None else _heat_check(departure, found, steady, repeats.dof, earlier, tolerance is None)
+    heat = None if found is None else _heat_check(departure, found, steady, repeats.dof, earlier)
     days = 1 + (
         np.array([palette.colours[k].marks for k in index]) > 0
     )  # the strip's own, and that of a promise that was measured
@@ -159,7 +162,7 @@ def _judged(
     )
     mean = np.stack([marks.lab[marks.number == k].mean(axis=0) for k in index])
     de00 = delta_e00(mean, departure.lab)
-    sd = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 3)
+    sd = np.array([_sd_along(*pair) for pair in zip(departure.error, covariance, strict=True)])
     if tolerance is not None:
         watch, out = np.maximum(tolerance - GUARD * sd, 0.0), np.full(len(index), tolerance)
     colours = tuple(
@@ -171,10 +174,11 @@ def _judged(
     )  # fmt: skip
     bare = patches.bare_lab
     bare_de00 = None if bare is None else float(delta_e00(bare, palette.bare_lab))
-    verdicts = [item.verdict for item in colours] + ([] if heat is None or tolerance is not None else [heat.verdict])
-    verdicts += [] if scatter is None or tolerance is not None else [scatter.verdict]
-    verdict = next((word for word in (OUT, WATCH) if word in verdicts), WITHIN)
+    charts = [chart.verdict for chart in (heat, scatter) if chart is not None and tolerance is None]
+    verdict = worst(*(item.verdict for item in colours), *charts)
     remarks = _remarks(palette, marks, along, scratched, bare_de00, mapping)
+    if len(index) > 1 and (de00 < SAME_DE00).all():
+        remarks = ("this is the strip the promise was made of, so it proves nothing: mark a new one.", *remarks)
     strip = patches.facts.get("grid", "strip") + (f" ({patches.facts['plate']})" if patches.facts.get("plate") else "")
     return Check(
         palette, colours, heat, scatter, find_cause(departure, _focus_reach(palette)), verdict, repeats, typical_de00(one), marks,
@@ -182,10 +186,18 @@ def _judged(
     )  # fmt: skip
 
 
+def _sd_along(error: np.ndarray, covariance: np.ndarray) -> float:
+    """Standard uncertainty of the length of an error (3,): the covariance's part along it, the mean of all ways for none."""
+    length = np.linalg.norm(error)
+    if length < 1e-9:
+        return float(np.sqrt(np.trace(covariance) / 3))
+    return float(np.sqrt(error @ covariance @ error) / length)
+
+
 def _heat_check(
-    departure: Departure, heat: Heat, steady: np.ndarray, dof: float, earlier: Sequence[float], alone: bool
+    departure: Departure, heat: Heat, steady: np.ndarray, dof: float, earlier: Sequence[float]
 ) -> HeatCheck:
-    """Shewhart, T² and EWMA charts of the heat shift; `alone` False where a tolerance judges instead."""
+    """Shewhart, T² and EWMA charts of the heat shift."""
     from scipy.stats import f, t
 
     values = [*earlier, heat.pct]
@@ -203,26 +215,11 @@ def _heat_check(
     watch_t2, out_t2 = (float(count * f.isf(chance * PAIR_SHARE, count, dof)) for chance in (WARNING, ACTION))
     level = float(ewma(values, 0.0)[-1])
     limit = float(EWMA_WIDTH * np.hypot(ewma_sd(len(values), expected), heat.promise_sd_pct))
-    verdicts = (verdict_of(abs(heat.pct), watch, out), verdict_of(t2, watch_t2, out_t2))
-    verdict = next((word for word in (OUT, WATCH) if word in verdicts), WITHIN)
-    if verdict == WITHIN and len(values) > 1 and abs(level) > limit:
-        verdict = WATCH
+    creeps = len(values) > 1 and abs(level) > limit
     return HeatCheck(
-        heat.pct,
-        sd,
-        pulse,
-        pulse_sd,
-        t2,
-        watch_t2,
-        out_t2,
-        watch,
-        out,
-        level,
-        limit,
-        len(values),
-        between,
-        verdict if alone else WITHIN,
-    )
+        heat.pct, sd, pulse, pulse_sd, t2, watch_t2, out_t2, watch, out, level, limit, len(values), between,
+        verdict_of(abs(heat.pct), watch, out), verdict_of(t2, watch_t2, out_t2), WATCH if creeps else WITHIN,
+    )  # fmt: skip
 
 
 def _scatter_check(palette: Palette, marks: Marks, departure: Departure, index: np.ndarray) -> ScatterCheck | None:
@@ -315,7 +312,7 @@ def _remarks(
     if mapping:
         out.append(
             "rows taken as they seem to belong: "
-            + ", ".join(f"{source} as {target}" for source, target in mapping.items())
+            + _few([f"{source} as {target}" for source, target in mapping.items()])
             + "."
         )
     if palette.edited:
@@ -343,4 +340,4 @@ def _remarks(
 
 
 def _few(names: Sequence[str]) -> str:
-    return ", ".join(names[:8]) + (" …" if len(names) > 8 else "")
+    return ", ".join(names[:MOST_NAMED]) + (" …" if len(names) > MOST_NAMED else "")

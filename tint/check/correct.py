@@ -83,14 +83,17 @@ def accepted(check: Check, version: int, date: str, reason: str = "") -> Palette
             along=old.along or along,
         )
     known = check.repeatability if check.heat is not None else palette.repeatability
-    reason = reason or "the strip's colours accepted as the promise"
+    reason = reason or "the strip's colours accepted as the promise" + (
+        f" although {check.verdict}" if check.verdict != WITHIN else ""
+    )
+    left = tuple(what for what in palette.edited if any(what.endswith(f" of {name!r}") for name in check.marks.missing))
     return dataclasses.replace(
-        palette, colours=tuple(colours), repeatability=known, lineage=_next(check, version, date, reason), edited=()
+        palette, colours=tuple(colours), repeatability=known, lineage=_next(check, version, date, reason), edited=left
     )
 
 
 def corrected(check: Check, correction: Correction, version: int, date: str) -> Palette:
-    """The palette with corrected settings and the same promise."""
+    """The palette with corrected settings and the same promise; what was edited by hand stays told."""
     colours = tuple(
         dataclasses.replace(
             colour, setting=correction.setting[k], patch=colour.patch if colour.setting == correction.setting[k] else ""
@@ -103,7 +106,7 @@ def corrected(check: Check, correction: Correction, version: int, date: str) -> 
         else "new settings colour by colour"
     )
     reason = f"corrected, {how}: strip was {check.verdict}, {check.cause.name}"
-    return dataclasses.replace(check.palette, colours=colours, lineage=_next(check, version, date, reason), edited=())
+    return dataclasses.replace(check.palette, colours=colours, lineage=_next(check, version, date, reason))
 
 
 def find_correction(check: Check, patches: Patches, model: ColourModel | None = None) -> Correction:
@@ -242,6 +245,26 @@ def _next(check: Check, version: int, date: str, reason: str) -> Lineage:
     return Lineage(version, palette.line, palette.digest, reason, date, check.strip)
 
 
+def refuse_correction(check: Check) -> None:
+    """Nothing; raises where turning the dial would make a palette worse, or cannot help.
+
+    Raises
+    ------
+    DataError
+        The strip is within its limits, or uneven: its marks differ too much to say by how much to turn.
+    """
+    if check.verdict == WITHIN:
+        raise DataError(
+            f"{check.palette.name} is within its limits: there is nothing to correct, and following scatter makes it worse. Work on, "
+            "or accept a strip (--accept)."
+        )
+    if check.uneven:
+        raise DataError(
+            "marks of one colour differ too much to say by how much to turn the dial. Look for swapped rows, an uneven sheet or a "
+            "flickering source, and mark another strip."
+        )
+
+
 def worth_correcting(check: Check) -> bool:
     """True where a correction is called for: turning the dial after scatter makes a palette worse (Deming's funnel)."""
-    return check.verdict == OUT and check.cause.name not in ("none", "surface")
+    return check.verdict == OUT and not check.uneven and check.cause.name not in ("none", "surface")

@@ -18,6 +18,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from tint.check.judged import Check
 from tint.errors import DataError, FileError
 from tint.files import json_text
@@ -147,7 +149,7 @@ def record_check(path: str | Path, check: Check, patches_csv: str, date: str) ->
         [None] * 6
         if heat is None
         else [heat.pct, heat.sd_pct, heat.watch_pct, heat.out_pct, heat.ewma_pct, heat.ewma_limit_pct]
-    ) + [float(sorted(check.de00)[len(check.de00) // 2]), float(check.de00.max()), check.tolerance_de00]
+    ) + [float(np.median(check.de00)), float(check.de00.max()), check.tolerance_de00]
     colours = [
         {"number": item.number, "name": item.name, "marks": item.marks, "lab": item.lab.round(3).tolist(),
          "promise_lab": item.promise_lab.round(3).tolist(), "de00": round(item.de00, 3), "watch_de00": round(item.watch_de00, 3),
@@ -326,7 +328,7 @@ def _told(path: str | Path, verb: str) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        said = str(error)
+        said = str(error).replace("attempt to write a readonly database", "this file or its folder may not be written")
         if "locked" in said:
             raise FileError(f"cannot {verb} {path}: another tint is writing. Try again.") from None
         raise FileError(

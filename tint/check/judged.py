@@ -21,6 +21,11 @@ def verdict_of(value: float, watch: float, out: float) -> str:
     return OUT if value > out else WATCH if value > watch else WITHIN
 
 
+def worst(*verdicts: str) -> str:
+    """The worst of verdicts; within where there is none."""
+    return next((word for word in (OUT, WATCH) if word in verdicts), WITHIN)
+
+
 @dataclass(frozen=True, eq=False)
 class ColourCheck:
     """One colour of a strip against its promise.
@@ -63,7 +68,7 @@ class HeatCheck:
     ewma_pct, ewma_limit_pct : average over the strips of this version, the newest weighing most, and its limit
     strips : how many strips of this version that is
     between : where the change from strip to strip was taken from, in words
-    verdict : "within", "watch" or "out"
+    shift_verdict, pair_verdict, creep_verdict : of the shift, of both together, and of the average; "within", "watch" or "out"
     """
 
     pct: float
@@ -79,7 +84,14 @@ class HeatCheck:
     ewma_limit_pct: float
     strips: int
     between: str
-    verdict: str
+    shift_verdict: str
+    pair_verdict: str
+    creep_verdict: str
+
+    @property
+    def verdict(self) -> str:
+        """The worst of the three."""
+        return worst(self.shift_verdict, self.pair_verdict, self.creep_verdict)
 
 
 @dataclass(frozen=True)
@@ -135,6 +147,11 @@ class Check:
     def measured(self) -> bool:
         """True where every colour shown has a promise that was measured."""
         return all(self.palette.colours[item.number - 1].marks > 0 for item in self.colours)
+
+    @property
+    def uneven(self) -> bool:
+        """True where marks of one colour differ too much for anything else to be told; never where a tolerance judges."""
+        return self.tolerance_de00 is None and self.scatter is not None and self.scatter.verdict == OUT
 
     @property
     def de00(self) -> np.ndarray:

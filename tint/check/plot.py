@@ -19,7 +19,10 @@ from tint.palette.palette import Palette
 _MARKER = {WITHIN: ("o", "#2f6b3a"), WATCH: ("^", "#b87400"), OUT: ("s", "#b3261e")}
 SURROUND = "#777777"  # neutral grey around colour, near L* 50, so that none looks lighter or stronger than it is
 MOST_TICKS = 9  # dates that stand side by side without touching
-MOST_NUMBERED = 24  # colours; with more the numbers inside the points cover each other
+MOST_NUMBERED = (
+    60  # points of all colours; with more the numbers inside them cover each other, and only the last strip has them
+)
+AVERAGE = "#1f4e9c"  # of the running average
 
 
 def write_chart(history: History, palette: Palette, path: str | Path, *, force: bool = False) -> Path:
@@ -47,7 +50,7 @@ def write_chart(history: History, palette: Palette, path: str | Path, *, force: 
     upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(1, 1.1))
     remark = next((text for text in palette.remarks if "simulated" in text.lower()), "")
     figure.suptitle(
-        f"{palette.name}: {len(history.checks)} strip{'s' * (len(history.checks) > 1)}"
+        f"{palette.name} · {len(history.checks)} strip{'s' * (len(history.checks) > 1)}"
         + (f"\n{remark}" if remark else "")
     )
     _heat(history, upper)
@@ -61,46 +64,59 @@ def write_chart(history: History, palette: Palette, path: str | Path, *, force: 
 def _heat(history: History, axes: Any) -> None:
     rows = history.checks
     x = np.arange(1, len(rows) + 1)
-    for name, style, label in (("out_pct", "-", "action limit"), ("watch_pct", "--", "warning limit")):
+    for name, style, word in (("out_pct", "-", "action limit (out)"), ("watch_pct", "--", "warning limit (watch)")):
         limit = np.array([getattr(row, name) for row in rows])
-        for sign in (1, -1):
-            axes.step(
-                x,
-                sign * limit,
-                where="mid",
-                color="#555555",
-                linestyle=style,
-                linewidth=1,
-                label=label if sign > 0 else None,
-            )
+        for sign, label in ((1, word), (-1, None)):
+            axes.step(x, sign * limit, where="mid", color="#555555", linestyle=style, linewidth=1, label=label)
     axes.axhline(0, color="#aaaaaa", linewidth=0.8)
     heat, sd = (np.array([getattr(row, name) for row in rows]) for name in ("heat_pct", "heat_sd_pct"))
     axes.errorbar(x, heat, sd, fmt="none", ecolor="#888888", capsize=2, linewidth=1)
-    for digest in dict.fromkeys(row.digest for row in rows):
-        own = np.array([row.digest == digest for row in rows])
-        level = np.array([row.ewma_pct for row in rows])
-        axes.plot(
-            x[own], level[own], color="#1f4e9c", linewidth=1.6, label="EWMA" if digest == rows[0].digest else None
-        )
+    level, limit = (np.array([getattr(row, name) for row in rows]) for name in ("ewma_pct", "ewma_limit_pct"))
+    labels = {"average": "running average (EWMA)", "limit": "its limit"}
+    for own in _runs(history):
+        if len(own) > 1:
+            axes.plot(x[own], level[own], color=AVERAGE, linewidth=1.6, label=labels.pop("average", None))
+            for sign in (1, -1):
+                axes.plot(
+                    x[own],
+                    sign * limit[own],
+                    color=AVERAGE,
+                    linewidth=1,
+                    linestyle=":",
+                    label=labels.pop("limit", None),
+                )
     for verdict, (marker, colour) in _MARKER.items():
         own = np.array([row.verdict == verdict for row in rows])
         if own.any():
             axes.scatter(x[own], heat[own], marker=marker, color=colour, s=44, zorder=3, label=f"strip {verdict}")
     axes.set_ylabel("heat shift [% of power]")
     _versions(history, axes, name=True)
-    axes.legend(loc="upper left", ncols=6, fontsize=8, framealpha=0.9)
-    axes.margins(y=0.18)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=7, fontsize=8, frameon=False, borderaxespad=0.2)
+    axes.margins(y=0.12)
 
 
 def _colours(history: History, axes: Any) -> None:
     axes.set_facecolor(SURROUND)
     names = list(dict.fromkeys(item["name"] for row in history.checks for item in row.colours))
+    crowded = len(names) * len(history.checks) > MOST_NUMBERED
     for name in names:
-        found = [(x, item) for x, row in enumerate(history.checks, 1) for item in row.colours if item["name"] == name]
-        lab, number = found[-1][1]["promise_lab"], found[-1][1]["number"]
-        axes.plot([x for x, _ in found], [item["de00"] for _, item in found], color=hex_from_lab(lab), linewidth=1.4, marker="o",
-                  markersize=11, markeredgecolor="white", markeredgewidth=0.6, label=f"{number}  {name}")  # fmt: skip
-        for x, item in found if len(names) <= MOST_NUMBERED else ():
+        found = {x: item for x, row in enumerate(history.checks, 1) for item in row.colours if item["name"] == name}
+        last = max(found)
+        lab, number = found[last]["promise_lab"], found[last]["number"]
+        look = {
+            "color": hex_from_lab(lab),
+            "linewidth": 1.4,
+            "marker": "o",
+            "markeredgecolor": "white",
+            "markeredgewidth": 0.6,
+        }
+        for own in _runs(history):
+            shown = [x + 1 for x in own if x + 1 in found]
+            axes.plot(shown, [found[x]["de00"] for x in shown], markersize=5 if crowded else 11, **look)
+        axes.plot([last], [found[last]["de00"]], markersize=11, label=f"{number}  {name}", **look)
+        for x, item in found.items():
+            if crowded and x != last:
+                continue
             axes.annotate(
                 str(number),
                 (x, item["de00"]),
@@ -109,13 +125,20 @@ def _colours(history: History, axes: Any) -> None:
                 fontsize=7,
                 color="black" if lab[0] > 55 else "white",
             )
-        beyond = [(x, item["de00"]) for x, item in found if item["verdict"] == OUT]
+        beyond = [(x, item["de00"]) for x, item in found.items() if item["verdict"] == OUT]
         if beyond:
             axes.scatter(*zip(*beyond, strict=True), s=260, facecolors="none", edgecolors="white", linewidths=1.4)
     axes.set_ylim(bottom=min(0.0, -0.03 * axes.get_ylim()[1]))
     axes.set_ylabel("ΔE00 to the promise (ringed: out)")
     _versions(history, axes, name=False)
     axes.legend(loc="center left", bbox_to_anchor=(1.005, 0.5), fontsize=8, labelcolor="black", framealpha=0.0)
+
+
+def _runs(history: History) -> list[np.ndarray]:
+    """Index of the strips of each stretch of one version: no line joins what two versions showed."""
+    digests = [row.digest for row in history.checks]
+    starts = [0, *(x for x in range(1, len(digests)) if digests[x] != digests[x - 1]), len(digests)]
+    return [np.arange(first, end) for first, end in itertools.pairwise(starts)]
 
 
 def _versions(history: History, axes: Any, *, name: bool) -> None:

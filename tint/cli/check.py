@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -49,12 +50,12 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
     check is added to the history beside the palette. Leaves with 1 where the palette is out.
     """
     from tint.check.check import check_strip
-    from tint.check.correct import worth_correcting
+    from tint.check.correct import find_correction, refuse_correction, worth_correcting
     from tint.check.history import history_path, now, read_history, record_check, recorded_palettes
-    from tint.check.judged import OUT
+    from tint.check.judged import OUT, WITHIN
     from tint.check.text import check_dict, check_text, correction_text
     from tint.errors import DataError
-    from tint.files import read_text
+    from tint.files import read_text, refuse_overwrite
     from tint.measure.patches import read_patches
     from tint.model.model import read_model
     from tint.palette.palette import read_palette
@@ -67,14 +68,19 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
         raise click.UsageError("-o goes with --accept or --correct.")
     chosen, strip = read_palette(palette), read_patches(patches)
     known = read_model(model) if model is not None else None
+    if known is not None and known.stock.name != chosen.stock.name:
+        remark(f"CHECK: {chosen.name} was made for stock {chosen.stock.name!r}, the model is of {known.stock.name!r}.")
+    target = output or palette.with_name(f"{_stem(palette)}-v{chosen.lineage.version + 1}.json")
+    if accept or correct:
+        refuse_overwrite(target, force)
     place = history_path(palette)
     history = read_history(place, chosen)
     found = check_strip(chosen, strip, model=known, tolerance_de00=tolerance, earlier_heat_pct=history.heat_pct(chosen, read_text(patches)),
                         others=recorded_palettes(place, chosen), remap=remap)  # fmt: skip
     offered, refused = None, ""
+    if correct:
+        refuse_correction(found)
     if correct or worth_correcting(found):
-        from tint.check.correct import find_correction
-
         try:
             offered = find_correction(found, strip, known)
         except DataError as error:
@@ -84,7 +90,7 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
     date = now()
     if not no_record:
         record_check(place, found, read_text(patches), date)
-    written = _write(found, offered, correct, output, palette, force, date) if accept or correct else None
+    written = _write(found, offered, correct, target, palette, force, date) if accept or correct else None
     if as_json:
         click.echo(json.dumps(check_dict(found, offered), indent=1, ensure_ascii=False))
     else:
@@ -93,6 +99,10 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
             click.echo("\n" + correction_text(found, offered))
     for line in chosen.remarks:
         remark(line)
+    if accept and found.verdict != WITHIN and found.measured:
+        remark(
+            f"CHECK: this strip is {found.verdict}; pieces marked from now on are matched to it, not to those already delivered."
+        )
     if refused:
         remark(refused)
     if not no_record and read_history(place, chosen).clock_set_back:
@@ -103,22 +113,17 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
         remark(written)
     elif offered is not None:
         remark("nothing was changed; --correct writes the corrected palette as a new version")
-    elif not found.measured and found.verdict != OUT:
-        remark("the promise is still the model's; --accept makes this strip's colours the promise")
     remark(SHORT)
     if found.verdict == OUT and written is None:
         ctx.exit(1)
 
 
-def _write(found: Any, offered: Any, correct: bool, output: Path | None, palette: Path, force: bool, date: str) -> str:
+def _write(found: Any, offered: Any, correct: bool, target: Path, palette: Path, force: bool, date: str) -> str:
     """Sentence on the new version written and recorded."""
     from tint.check.correct import accepted, corrected
     from tint.check.history import add_version, history_path
-    from tint.files import refuse_overwrite
     from tint.palette.palette import write_palette
 
-    target = output or palette.with_name(f"{palette.stem}-v{found.palette.lineage.version + 1}.json")
-    refuse_overwrite(target, force)
     make = (
         (lambda version: corrected(found, offered, version, date))
         if correct
@@ -132,6 +137,11 @@ def _write(found: Any, offered: Any, correct: bool, output: Path | None, palette
         else "; its history stays beside the old file, keep them in one folder"
     )
     return f"version {new.lineage.version} ({new.lineage.reason}) written to {target}; {palette} is as it was{away}"
+
+
+def _stem(palette: Path) -> str:
+    """Name of a palette's file without its ending and the -vN of an earlier version."""
+    return re.sub(r"-v\d+$", "", palette.stem)
 
 
 @main.command(short_help="Every strip and version of a palette, with a chart.")

@@ -147,4 +147,6 @@ def _move(model: Path, old: Path, stock: Path | None, patches: tuple[Path, ...],
     if lost := [move.name for move in moves if move.what == LOST]:
         remark(f"left out, so the numbers behind them change: {', '.join(lost)}. Separate artwork again that used them.")
     remark(f"version {moved.lineage.version} in {output}, picture in {picture}; mark a strip of it and accept it before work")
+    if history_path(output) != history_path(old):
+        remark(f"its history stays in {history_path(old).parent}; keep the versions of a palette in one folder")
     remark(SHORT)

@@ -92,6 +92,7 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
         remark(f"maps side by side in {compare}")
     write_layers(layers, output, force=force)
     click.echo(layers_text(layers))
-    for line in (*layers.remarks, *chosen.remarks):
-        remark(line)
+    for line in (*layers.remarks, *chosen.remarks, chosen.edited_remark):
+        if line:
+            remark(line)
     remark(f"proof in {output / 'proof.png'}: screens differ and metal shifts with the angle")

@@ -11,17 +11,15 @@ from typing import Any
 from urllib.parse import quote
 
 from tint.desk.desk import Desk
-from tint.desk.gate import COOKIE, LOCKED, Gate, Keys
+from tint.desk.gate import LOCKED, Gate, Keys, cookie_name
 from tint.desk.intake import limit_bytes, look_at, safe_name
-from tint.desk.routes import KINDS, ROUTES, Route, description
-from tint.desk.shape import NAME, checked, one_of, record
+from tint.desk.routes import FETCH, ROUTES, UPLOAD, Route, description
+from tint.desk.shape import checked
 from tint.errors import DataError, FileError, TintError
 
 MAX_BODY_BYTES = 1_000_000  # of a request that is no file
 MAX_NUMBER_SIGNS = 40
 TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
-UPLOAD = record({"kind": one_of(*KINDS), "name": {"type": "string", "maxLength": 300}})
-FETCH = record({"file": NAME})
 log = logging.getLogger("tint.desk")
 
 
@@ -30,7 +28,7 @@ def desk_app(desk: Desk, keys: Keys, port: int) -> Any:
     from starlette.applications import Starlette
     from starlette.routing import Route as At
 
-    page = _Page(keys)
+    page = _Page(keys, cookie_name(port))
     routes = [
         At("/open", page.open),
         At("/", page.index),
@@ -49,8 +47,8 @@ def desk_app(desk: Desk, keys: Keys, port: int) -> Any:
 class _Page:
     """What the browser loads: one page, its style and its scripts, all from the package."""
 
-    def __init__(self, keys: Keys) -> None:
-        self.keys = keys
+    def __init__(self, keys: Keys, cookie: str) -> None:
+        self.keys, self.cookie = keys, cookie
         folder = resources.files("tint.desk") / "static"
         self.files = {item.name: item.read_bytes() for item in folder.iterdir() if Path(item.name).suffix in TYPES}
 
@@ -60,7 +58,7 @@ class _Page:
         if not self.keys.spend(request.query_params.get("key", "")):
             return PlainTextResponse(LOCKED, 403)
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(COOKIE, self.keys.cookie, httponly=True, samesite="strict", path="/")
+        answer.set_cookie(self.cookie, self.keys.cookie, httponly=True, samesite="strict", path="/")
         return answer
 
     async def index(self, request: Any) -> Any:
@@ -97,8 +95,7 @@ def _handler(desk: Desk, route: Route) -> Any:
         except _TooLarge as error:
             return _json({"error": str(error)}, 413)
         except Exception:
-            log.exception("a defect of tint, at %s", route.path)
-            return _json({"error": "this is a defect of tint; the console shows where."}, 500)
+            return _defect(route.path)
         return Response(answer, media_type="image/png") if route.picture else _json(answer)
 
     return handle
@@ -113,6 +110,11 @@ def _called(desk: Desk, route: Route, values: dict[str, Any]) -> Any:
 
 def _refused(desk: Desk, error: TintError) -> Any:
     return _json({"error": desk.session.told(str(error))}, 400)
+
+
+def _defect(where: str) -> Any:
+    log.exception("a defect of tint, at %s", where)
+    return _json({"error": "this is a defect of tint; the console shows where."}, 500)
 
 
 def _json(values: Any, status: int = 200) -> Any:
@@ -169,6 +171,7 @@ async def _limited(request: Any, most: int, what: str) -> AsyncIterator[bytes]:
 def _loading(desk: Desk) -> Any:
     async def load(request: Any) -> Any:
         from starlette.concurrency import run_in_threadpool
+        from starlette.requests import ClientDisconnect
 
         path = None
         try:
@@ -186,6 +189,15 @@ def _loading(desk: Desk) -> Any:
         except _TooLarge as error:
             _forget(path)
             return _json({"error": str(error)}, 413)
+        except ClientDisconnect:
+            _forget(path)
+            raise
+        except OSError as error:  # the disk is full, say
+            _forget(path)
+            return _json({"error": f"the file could not be kept: {error.strerror or 'the disk said no'}."}, 400)
+        except Exception:
+            _forget(path)
+            return _defect("load")
 
     return load
 

@@ -16,7 +16,7 @@ from tint.desk.labour import separate_in_full, write_job_and_zip
 from tint.desk.plain import hexes, lab_plain, palette_plain, rounded, setting_plain, stock_words
 from tint.desk.separation import separated
 from tint.desk.session import Place
-from tint.errors import DataError, LimitError, TintError
+from tint.errors import DataError, LimitError
 from tint.job.job import Job, plan_job
 from tint.job.masks import pitch_remark
 from tint.job.order import clock
@@ -28,7 +28,7 @@ from tint.layers.layers import Layers
 from tint.layers.lost import Lost, lost_map
 from tint.layers.paper import WHITE
 from tint.layers.proof import proof_image
-from tint.layers.proof_pictures import BANDS, lost_picture, piece_picture
+from tint.layers.proof_pictures import BANDS, LEFT_BARE, lost_picture, piece_picture
 from tint.layers.separate import FAR_DE00
 from tint.layers.tonal import MAX_CELL_MM, cell_for
 from tint.layers.wanted import wanted_image
@@ -232,7 +232,8 @@ def _cells_mm(artwork: Artwork, palette: Palette, options: dict[str, Any]) -> tu
 def what_is_lost(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """How much of the artwork the preview loses, as ΔE00 seen over a quarter of a millimetre, and what the bands of its map mean."""
     de00 = _lost(desk.place("artwork")).de00
-    bands = [{"hex": f"#{r:02x}{g:02x}{b:02x}", "words": words} for _, (r, g, b), words in BANDS]
+    named = [*((colour, words) for _, colour, words in BANDS), (LEFT_BARE, "left bare as asked")]
+    bands = [{"hex": f"#{r:02x}{g:02x}{b:02x}", "words": words} for (r, g, b), words in named]
     return {
         "median_de00": rounded(np.nanmedian(de00), 1),
         "p90_de00": rounded(np.nanquantile(de00, 0.9), 1),
@@ -317,13 +318,21 @@ def _remarks(palette: Palette, layers: Layers, job: Job | None) -> list[str]:
 
 def look_at_place(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """What lies at a place of the artwork [mm from its top left corner]: the layer's number, 0 for bare metal."""
-    layers = _layers(desk.place("artwork"))
+    place = desk.place("artwork")
+    _as_seen(place, values)
+    layers = _layers(place)
     row, column = int(values["y_mm"] / layers.pitch_mm), int(values["x_mm"] / layers.pitch_mm)
     height, width = layers.labels.shape
     if not (0 <= row < height and 0 <= column < width):
         raise DataError(f"that place is not on the artwork ({layers.width_mm:g} × {layers.height_mm:g} mm).")
     number = int(layers.labels[row, column])
     return {"number": number, "name": layers.names[number]}
+
+
+def _as_seen(place: Place, values: dict[str, Any]) -> None:
+    """Nothing; raises where the piece is another than the window shows that asks."""
+    if values.get("rev", place.shown.get("rev")) != place.shown.get("rev"):
+        raise DataError("the piece was changed in another window. Reload this one to see it.")
 
 
 def _layers(place: Place) -> Layers:
@@ -336,6 +345,7 @@ def _layers(place: Place) -> Layers:
 def other_settings(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """Settings that could take a layer's place: those nearest to the colour the artwork wanted there."""
     place = desk.place("artwork")
+    _as_seen(place, values)
     layers, number = _layers(place), values["number"]
     if number not in layers.used:
         raise DataError("that colour is not used by this artwork.")
@@ -365,30 +375,18 @@ def other_settings(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _model_of(desk: Desk, place: Place, palette: Palette) -> ColourModel:
-    """The colour model on the desk of a palette's machine and stock, the one the palette was chosen from first."""
-    ids = [place.shown["options"]["model"], *(item.id for item in reversed(desk.session.items) if item.kind == "model")]
-    for id in ids:
-        try:
-            model = desk.model(id) if id else None
-        except TintError:
-            continue  # a file of an older tint, say: another may do
-        if model is not None and model.machine == palette.machine and model.stock == palette.stock:
-            return model
-    raise DataError(
-        f"no colour model of {palette.stock.name} on {palette.machine.name} is on the desk. Load it, or fit one under Stock."
-    )
-
-
-def _model_or_none(desk: Desk, place: Place, palette: Palette) -> ColourModel | None:
-    try:
-        return _model_of(desk, place, palette)
-    except DataError:
-        return None
+    model = desk.model_of(palette, place.shown["options"]["model"])
+    if model is None:
+        raise DataError(
+            f"no colour model of {palette.stock.name} on {palette.machine.name} is on the desk. Load it, or fit one under Stock."
+        )
+    return model
 
 
 def swap(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """The place after a colour was exchanged for one of the settings offered, or given back its own."""
     place = desk.place("artwork")
+    _as_seen(place, values)
     offered, palette = place.kept.get("offered"), place.kept.get("palette")
     if offered is None or palette is None or not 0 <= values["choice"] < len(offered["candidates"]):
         raise DataError("that setting is not on offer. Ask for other settings first.")
@@ -410,7 +408,7 @@ def picture(desk: Desk, values: dict[str, Any]) -> bytes:
     if values["which"] == "proof":
         return _png(proof_image(layers))
     if values["which"] in ("light", "heavy"):
-        moved = heated(layers.palette, model=_model_or_none(desk, place, layers.palette))
+        moved = heated(layers.palette, model=desk.model_of(layers.palette, place.shown["options"]["model"]))
         lab = moved.light_lab if values["which"] == "light" else moved.heavy_lab
         return _png(piece_picture(layers, lab)[0])
     if values["which"] == "lost":
@@ -458,6 +456,7 @@ def _png(image: Any) -> bytes:
 def start_full(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """The work that separates the artwork at its full size."""
     place = desk.place("artwork")
+    _as_seen(place, values)
     wish = _wish(desk, place)
     folder = desk.session.room("full").parent
     rev = place.shown["rev"]
@@ -474,7 +473,9 @@ def start_full(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
 
 def start_job(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """The work that writes the job folder at full size and packs it for download."""
-    wish = {**_wish(desk, desk.place("artwork")), **values}
+    place = desk.place("artwork")
+    _as_seen(place, values)
+    wish = {**_wish(desk, place), **{name: value for name, value in values.items() if name != "rev"}}
     folder = desk.session.room("job").parent
 
     def done(said: dict[str, Any]) -> dict[str, Any]:
@@ -501,6 +502,7 @@ def _wish(desk: Desk, place: Place) -> dict[str, Any]:
 
 def save_palette(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """The palette in use, with what was exchanged, as a file on the desk to download."""
+    _as_seen(desk.place("artwork"), values)
     palette = desk.place("artwork").kept.get("palette")
     if palette is None:
         raise DataError("no palette is chosen.")

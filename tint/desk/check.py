@@ -10,18 +10,24 @@ from tint.check.check import Check, check_strip
 from tint.check.correct import Correction, accepted, corrected, find_correction, worth_correcting
 from tint.check.history import History, add_version, history_path, now, read_history, record_check, recorded_palettes
 from tint.check.strip import REPLICATES, plan_strip
-from tint.check.text import SAID, check_text, correction_text
+from tint.check.text import check_text, correction_text
 from tint.desk.desk import Desk, full_cautions
 from tint.desk.plain import hexes, lab_plain, rounded, setting_plain, stock_words
 from tint.desk.readings import TABLES, grid_of, patches_of
 from tint.desk.session import Item
 from tint.desk.stock import packed
-from tint.errors import DataError, TintError
+from tint.errors import DataError
 from tint.files import read_text
 from tint.lab import hex_from_lab
 from tint.measure.patches import Patches, write_patches
 from tint.model.model import ColourModel
 from tint.palette.palette import Palette, write_palette
+
+SAID = {
+    "within": "Within its limits.",
+    "watch": "Watch: beyond a warning limit.",
+    "out": "Out: beyond an action limit.",
+}
 
 
 def judge(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
@@ -31,7 +37,7 @@ def judge(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     strip = desk.session.item(values["strip"], *TABLES)
     patches, said = patches_of(desk, strip, grid_of(desk, values.get("grid")))
     place, record = desk.place("check"), _history_path(desk, item)
-    model = _model(desk, palette)
+    model = desk.model_of(palette)
     found = check_strip(
         palette, patches, model=model, tolerance_de00=values.get("tolerance_de00"), remap=values.get("remap", False),
         earlier_heat_pct=read_history(record, palette).heat_pct(palette), others=recorded_palettes(record, palette),
@@ -62,19 +68,6 @@ def judge(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
 def _history_path(desk: Desk, item: Item) -> Path:
     """Where a palette's history is: beside its file, or where the version it was made from has its own."""
     return desk.place("check").kept.get("histories", {}).get(item.id) or history_path(item.path)
-
-
-def _model(desk: Desk, palette: Palette) -> ColourModel | None:
-    """The colour model on the desk of the palette's machine and stock, the newest first; None where there is none."""
-    for item in reversed(desk.session.items):
-        if item.kind == "model":
-            try:
-                model = desk.model(item.id)
-            except TintError:
-                continue  # a file of an older tint, say: another may do
-            if model.machine == palette.machine and model.stock == palette.stock:
-                return model
-    return None
 
 
 def _offered(found: Check, patches: Patches, model: ColourModel | None) -> tuple[Correction | None, str]:

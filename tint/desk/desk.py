@@ -10,6 +10,7 @@ from tint.caution import SHORT, cautions
 from tint.desk.intake import find_files
 from tint.desk.session import Item, Place, Session
 from tint.desk.work import Workshop
+from tint.errors import TintError
 from tint.model.model import ColourModel, read_model
 from tint.palette.palette import Palette, read_palette
 from tint.setting import Machine, Stock, read_machine, read_stock
@@ -38,6 +39,18 @@ class Desk:
     def model(self, id: str) -> ColourModel:
         """Colour model of a file on the desk."""
         return self.session.read(self.session.item(id, "model"), read_model)
+
+    def model_of(self, palette: Palette, first: str | None = None) -> ColourModel | None:
+        """The colour model on the desk of a palette's machine and stock: `first` where it is one, then the newest; else None."""
+        newest = [item.id for item in reversed(self.session.items) if item.kind == "model"]
+        for id in ([first] if first else []) + newest:
+            try:
+                model = self.model(id)
+            except TintError:
+                continue  # a file of an older tint, say: another may do
+            if model.machine == palette.machine and model.stock == palette.stock:
+                return model
+        return None
 
     def machine(self, id: str) -> Machine:
         """Machine of a file on the desk."""

@@ -7,7 +7,6 @@ import secrets
 from collections.abc import Awaitable, Callable
 from typing import Any
 
-COOKIE = "tint_desk"
 HEADER = "x-tint-desk"
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -61,6 +60,7 @@ class Gate:
 
     def __init__(self, app: Any, keys: Keys, port: int) -> None:
         self.app, self.keys = app, keys
+        self.cookie = cookie_name(port)
         self.hosts = {f"127.0.0.1:{port}".encode()}
         self.origin = f"http://127.0.0.1:{port}".encode()
 
@@ -103,9 +103,14 @@ class Gate:
         for line in headers.get(b"cookie", []):
             for part in line.decode("latin-1").split(";"):
                 name, _, value = part.strip().partition("=")
-                if name == COOKIE:
+                if name == self.cookie:
                     return value
         return ""
+
+
+def cookie_name(port: int) -> str:
+    """Name of a desk's cookie. Browsers give cookies to every port of a host: two desks must not take each other's."""
+    return f"tint_desk_{port}"
 
 
 def _same(given: str, meant: str) -> bool:

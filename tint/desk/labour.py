@@ -98,7 +98,7 @@ def read_plate_photo(
     write_patches(patches, Path(folder) / "patches.csv")
     (Path(folder) / "overlay.png").write_bytes(overlay_png(planned, one))
     said = [
-        f"{one.scene.kind} correction; chart patches held out are off by {one.scene.held_out:.1f} ΔE00",
+        *one.remarks,
         "camera colours: compare them with each other, not with an instrument's",
     ]
     corners = one.plate.outline_px(planned)

@@ -54,7 +54,8 @@ WIDTH = number(0.1, 2000)
 MM = number(0, 2000)
 PAIR = many(TEXT, 2, 2)
 COUNT = whole(1, MAX_COLOURS)
-COLOUR = {"type": "string", "maxLength": 9}
+COLOUR = settings.HEX
+SEEN = {"rev": whole(0, 10**9)}  # what the window shows: refused where another window has changed the piece since
 
 ROUTES = (
     Route("state", whole_state, changes=False),
@@ -85,10 +86,10 @@ ROUTES = (
         ),
         "artwork",
     ),
-    Route("artwork/at", artwork.look_at_place, record({"x_mm": MM, "y_mm": MM}), "artwork", changes=False),
+    Route("artwork/at", artwork.look_at_place, record({"x_mm": MM, "y_mm": MM}, SEEN), "artwork", changes=False),
     Route("artwork/lost", artwork.what_is_lost, place="artwork", changes=False),
-    Route("artwork/others", artwork.other_settings, record({"number": whole(0, MAX_COLOURS)}), "artwork"),
-    Route("artwork/swap", artwork.swap, record({"choice": whole(0, 50)}), "artwork"),
+    Route("artwork/others", artwork.other_settings, record({"number": whole(0, MAX_COLOURS)}, SEEN), "artwork"),
+    Route("artwork/swap", artwork.swap, record({"choice": whole(0, 50)}, SEEN), "artwork"),
     Route(
         "artwork/picture",
         artwork.picture,
@@ -108,14 +109,14 @@ ROUTES = (
         changes=False,
         picture=True,
     ),
-    Route("artwork/full", artwork.start_full, place="artwork"),
+    Route("artwork/full", artwork.start_full, record({}, SEEN), "artwork"),
     Route(
         "artwork/job",
         artwork.start_job,
-        record({"hatch": FLAG, "trial": FLAG, "inset_spot": number(0, 0.5)}),
+        record({"hatch": FLAG, "trial": FLAG, "inset_spot": number(0, 0.5)}, SEEN),
         "artwork",
     ),
-    Route("artwork/palette", artwork.save_palette, record({}, {"name": maybe(TEXT)}), "artwork"),
+    Route("artwork/palette", artwork.save_palette, record({}, {"name": maybe(TEXT), **SEEN}), "artwork"),
     Route("setting/model", settings.choose_model, record({"model": NAME}), "setting"),
     Route(
         "setting/colour", settings.colour_of_setting, record({"model": NAME, "setting": settings.SETTING}), "setting"
@@ -173,7 +174,8 @@ ROUTES = (
         "stock",
     ),
 )
-KINDS = tuple(ENDINGS)
+UPLOAD = record({"kind": one_of(*ENDINGS), "name": {"type": "string", "maxLength": 300}})  # query of /api/load
+FETCH = record({"file": NAME})  # query of /api/fetch
 
 
 def description() -> dict[str, Any]:
@@ -195,12 +197,12 @@ def description() -> dict[str, Any]:
                 for name, schema in route.takes["properties"].items()
             ]
         paths[f"/api/{route.path}"] = {"post" if route.changes else "get": what}
-    query = {"kind": one_of(*KINDS), "name": {"type": "string", "maxLength": 300}}
     paths["/api/load"] = {
         "post": {
             "summary": "The file loaded, now on the desk.",
             "parameters": [
-                {"name": name, "in": "query", "required": True, "schema": schema} for name, schema in query.items()
+                {"name": name, "in": "query", "required": True, "schema": schema}
+                for name, schema in UPLOAD["properties"].items()
             ],
             "requestBody": {
                 "required": True,
@@ -212,7 +214,10 @@ def description() -> dict[str, Any]:
     paths["/api/fetch"] = {
         "get": {
             "summary": "The contents of a file that was made here.",
-            "parameters": [{"name": "file", "in": "query", "required": True, "schema": NAME}],
+            "parameters": [
+                {"name": name, "in": "query", "required": True, "schema": schema}
+                for name, schema in FETCH["properties"].items()
+            ],
             "responses": answers,
         }
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -50,36 +50,47 @@ def serve_desk(folder: str | Path | None, *, port: int = 0, ready: Callable[[str
                 f"port {port} of this computer cannot be used: {error}. Leave --port out to take a free one."
             ) from None
         port = listener.getsockname()[1]
-        keys, desk = Keys(), new_desk(start)
-        try:
-            config = uvicorn.Config(
-                desk_app(desk, keys, port), log_level="error", access_log=False, lifespan="off", server_header=False,
-                date_header=False, ws="none", timeout_graceful_shutdown=2,
-            )  # fmt: skip
-            listener.listen(64)
-            ready(f"http://{HOST}:{port}/open?key={keys.link}")
-            warm = threading.Timer(WARM_UP_AFTER_S, _warm_up)
-            warm.daemon = True
-            warm.start()
-            _run(uvicorn.Server(config), listener)
-        finally:
-            desk.workshop.close()
-            desk.session.close()
+        with _told_to_end() as running:
+            keys, desk = Keys(), new_desk(start)
+            try:
+                config = uvicorn.Config(
+                    desk_app(desk, keys, port), log_level="error", access_log=False, lifespan="off", server_header=False,
+                    date_header=False, ws="none", timeout_graceful_shutdown=2,
+                )  # fmt: skip
+                server = uvicorn.Server(config)
+                server.capture_signals = (
+                    contextlib.nullcontext
+                )  # its own would end the process before the folder is deleted
+                running.append(server)
+                listener.listen(64)
+                ready(f"http://{HOST}:{port}/open?key={keys.link}")
+                warm = threading.Timer(WARM_UP_AFTER_S, _warm_up)
+                warm.daemon = True
+                warm.start()
+                server.run(sockets=[listener])
+            finally:
+                desk.workshop.close()
+                desk.session.close()
 
 
-def _run(server: Any, listener: socket.socket) -> None:
-    """Serves until Ctrl-C or an end from outside; a second one does not wait for answers under way."""
+@contextlib.contextmanager
+def _told_to_end() -> Iterator[list[Any]]:
+    """A list for the server. Ctrl-C, an end from outside or a closed terminal stops it; a second does not wait for answers under way."""
     import signal
 
-    def stop(number: int, frame: Any) -> None:
-        server.force_exit = server.should_exit
-        server.should_exit = True
+    running: list[Any] = []
 
-    server.capture_signals = contextlib.nullcontext  # its own would end the process before the folder is deleted
+    def stop(number: int, frame: Any) -> None:
+        if not running:
+            raise SystemExit(0)
+        running[0].force_exit = running[0].should_exit
+        running[0].should_exit = True
+
+    ends = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
     here = threading.current_thread() is threading.main_thread()
-    before = {each: signal.signal(each, stop) for each in (signal.SIGINT, signal.SIGTERM)} if here else {}
+    before = {each: signal.signal(each, stop) for each in ends} if here else {}
     try:
-        server.run(sockets=[listener])
+        yield running
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import tempfile
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +17,9 @@ from tint.errors import DataError, FileError
 
 MAX_ITEMS = 400  # files on the desk; more is a wrong folder
 MAX_BYTES = 2_000_000_000  # of all uploads of a session together
+FOLDER = "tint-desk-"  # begins the name of a desk's folder
+ALIVE = "alive"  # file in it, locked while its desk runs
+SETTLED_S = 60.0  # a folder younger than this may be of a desk that is just starting
 KEPT = 8  # files kept parsed; a model takes about a megabyte, a palette less
 
 
@@ -56,7 +61,9 @@ class Session:
 
     def __init__(self, start: Path | None = None) -> None:
         self.start = start.resolve() if start is not None else None
-        self._folder = Path(tempfile.mkdtemp(prefix="tint-desk-")).resolve()
+        _delete_what_was_left()
+        self._folder = Path(tempfile.mkdtemp(prefix=FOLDER)).resolve()
+        self._alive = _held(self._folder / ALIVE)
         self._items: dict[str, Item] = {}
         self._parsed: dict[tuple[str, str], Any] = {}
         self._bytes = 0
@@ -141,4 +148,39 @@ class Session:
 
     def close(self) -> None:
         """Nothing; deletes the folder."""
+        if self._alive is not None:
+            self._alive.close()
         shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def _held(path: Path) -> Any:
+    """The open file, locked for as long as this process lives; None where it is another's, or files cannot be locked so."""
+    try:
+        import fcntl
+    except ImportError:
+        return None
+    stream = path.open("a")
+    try:
+        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        stream.close()
+        return None
+    return stream
+
+
+def _delete_what_was_left() -> None:
+    """Nothing; deletes folders of this user's desks that were killed before they could."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{FOLDER}*"):
+        alive = folder / ALIVE
+        try:
+            mine = (
+                not folder.is_symlink()
+                and folder.stat().st_uid == os.getuid()
+                and time.time() - alive.stat().st_mtime > SETTLED_S
+            )
+        except (OSError, AttributeError):
+            continue
+        held = _held(alive) if mine else None
+        if held is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+            held.close()

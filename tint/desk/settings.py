@@ -11,7 +11,7 @@ import numpy as np
 from tint.caution import SHORT
 from tint.desk.desk import Desk, full_cautions
 from tint.desk.plain import hexes, lab_plain, rounded, setting_plain, stock_words
-from tint.desk.shape import maybe, number, record, whole
+from tint.desk.shape import NAME, maybe, number, record, whole
 from tint.errors import DataError
 from tint.files import write_file
 from tint.lab import hex_from_lab, lab_from_hex
@@ -155,6 +155,6 @@ def save_setting(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
 
 
 FIND = record(
-    {"model": {"type": "string", "maxLength": 64, "pattern": "^[a-z0-9-]*$"}},
+    {"model": NAME},
     {"lab": maybe(LAB), "hex": maybe(HEX), "n": whole(1, 20)},
 )

@@ -85,7 +85,7 @@ def _number(value: Any, schema: Schema, where: str) -> float | int:
         raise DataError(f"{where} needs a {'whole ' if a_whole else ''}number.")
     if not schema["minimum"] <= value <= schema["maximum"]:
         raise DataError(
-            f"{where} {value:g} cannot be; it lies between {schema['minimum']:g} and {schema['maximum']:g}."
+            f"{where} {str(value)[:20]} cannot be; it lies between {schema['minimum']:g} and {schema['maximum']:g}."
         )
     return int(value) if a_whole else float(value)
 

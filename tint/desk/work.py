@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import logging
 import multiprocessing
+import os
 import threading
 import time
 from collections.abc import Callable
@@ -15,6 +17,7 @@ from tint.errors import DataError, TintError
 STOP_S = 2.0  # a process asked to end gets so long before it is killed
 KEPT = 30  # pieces of finished work remembered
 LINES = 40  # last lines of progress shown
+log = logging.getLogger("tint.desk")
 
 
 @dataclass
@@ -142,6 +145,9 @@ class Workshop:
                 state, answer, error = "done", done(said), ""
             except TintError as problem:
                 error = self._told(str(problem))
+            except Exception:
+                log.exception("a defect of tint, after %s", work.what)
+                error = "this is a defect of tint; the console shows where."
         process.join(STOP_S)
         with self._lock:
             self._processes.pop(work.id, None)
@@ -156,11 +162,20 @@ def _end(process: Any) -> None:
         process.kill()
 
 
+def _end_with_the_desk() -> None:
+    """Ends this process when the desk is gone, even where it was killed and could tell nobody."""
+    desk = multiprocessing.parent_process()
+    if desk is not None:
+        desk.join()
+        os._exit(1)
+
+
 def _labour(there: Any, do: Callable[..., dict[str, Any]], arguments: tuple[Any, ...]) -> None:
     """What the other process does."""
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the desk, and the desk ends this
+    threading.Thread(target=_end_with_the_desk, daemon=True).start()
     try:
         there.send(("done", do(lambda text: there.send(("says", text)), *arguments)))
     except TintError as error:

@@ -140,7 +140,7 @@ def _planned(
         raise DataError(f"{layers.name} uses no colour of the palette: nothing to mark. Separate other artwork.")
     timing, heat = timing or timing_of(machine), heat or HeatInputs()
     palette = layers.palette
-    first = (*palette.remarks, machine_remark(palette.machine, machine), stock_remark(made_on, palette.stock))
+    first = (*palette.remarks, palette.edited_remark, machine_remark(palette.machine, machine), stock_remark(made_on, palette.stock))
     size_mm = (round(layers.width_mm, 6), round(layers.height_mm, 6))
     place_mm = _place_mm(layers, machine, at_mm)
     planned = plan_order(layers, machine, timing, heat, inset)

@@ -13,7 +13,7 @@ from tint.setting import Machine, Stock
 OTHER_MACHINE = "Other machine"  # first words of the remark; the sheet prints it bold
 SAME_SPOT = 0.01  # relative; a spot is known no better (no source), and 1 % is 2 % of the energy density
 _FAR = re.compile(r"(?P<name>.+) stands in for colours that are (?P<off>\d+) ΔE00 away")
-_SPECKS = re.compile(r"\d+ specks smaller than ")
+_NOTES = re.compile(r"\d+ specks smaller than |tonal: from \d+ mm it looks ")  # nothing to do at the machine about
 
 
 def machine_remark(made_on: Machine, machine: Machine) -> str:
@@ -82,7 +82,7 @@ def split_remarks(lines: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...
     far.sort(key=lambda pair: -int(pair[1]))
     merged = [f"Far from the wished colour (ΔE00): {', '.join(f'{name} {off}' for name, off in far)}."] if far else []
     rest = [line for line in lines if not _FAR.match(line)]
-    notes = tuple(line for line in rest if _SPECKS.match(line))
+    notes = tuple(line for line in rest if _NOTES.match(line))
     return (*merged, *(line for line in rest if line not in notes)), notes
 
 

@@ -7,6 +7,7 @@ the graph of regions, never pixel by pixel, so memory stays at a few bytes per p
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from tint.errors import LimitError
 from tint.layers.difference import delta_e00_of
 
 _BAND_PX = 250_000  # pixels whose runs are found at once; more needs memory, fewer needs time
+_SORTED_AT_ONCE = 1_000_000  # borders sorted at once, 40 bytes each
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +88,7 @@ def find_regions(labels: np.ndarray) -> Regions:
         [start + top * width for (start, *_), top in zip(bands, range(0, height, step), strict=True)]
     )
     upper, lower = (
-        np.concatenate([band[side] + first for band, first in zip(bands, before, strict=False)]).astype(np.int32)
+        np.concatenate([band[side] + np.int32(first) for band, first in zip(bands, before, strict=False)])
         for side in (1, 2)
     )
     stretch_px = np.concatenate([band[3] for band in bands])
@@ -105,7 +107,7 @@ def find_regions(labels: np.ndarray) -> Regions:
             np.stack([run_region[upper[~same]], run_region[lower[~same]]], axis=1),
         ]
     )
-    border_px = np.concatenate([np.ones(len(beside), dtype=np.int64), stretch_px[~same]])
+    border_px = np.concatenate([np.ones(len(beside), dtype=np.int32), stretch_px[~same]])
     return Regions(run_start, run_region, label, area_px, pair, border_px, (height, width))
 
 
@@ -250,11 +252,12 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray,
     area_px = np.where(safe, max(regions.area_px.sum(), math.ceil(min_area_px)), regions.area_px)
     current = np.arange(len(regions))  # region number now, of each region at the start
     speck = area_px < min_area_px
-    some = speck[regions.pair].any(axis=1)
-    pair = regions.pair[some]
-    side, other, border_px = _borders_of_specks(
-        np.concatenate([pair, pair[:, ::-1]]), np.concatenate([regions.border_px[some]] * 2), speck
-    )
+    (one, two), border_px = regions.pair.T, regions.border_px
+    there, back = np.flatnonzero(speck[one]), np.flatnonzero(speck[two])
+    side, other = np.concatenate([one[there], two[back]]), np.concatenate([two[there], one[back]])
+    border_px = np.concatenate([border_px[there], border_px[back]])
+    del one, two, there, back
+    side, other, border_px = _borders_of_specks(side, other, border_px, speck)
     while len(side):
         smaller = (area_px[other] < area_px[side]) | ((area_px[other] == area_px[side]) & (other < side))
         waits = np.zeros(len(label), dtype=bool)
@@ -270,8 +273,7 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray,
         new_label = np.empty(count, dtype=np.uint8)
         new_label[number] = label
         label, current = new_label, number[current]
-        pair = np.stack([number[side], number[other]], axis=1)
-        side, other, border_px = _borders_of_specks(pair, border_px, area_px < min_area_px)
+        side, other, border_px = _borders_of_specks(number[side], number[other], border_px, area_px < min_area_px)
     return label[current]
 
 
@@ -285,16 +287,27 @@ def _best_of_each(side: np.ndarray, away: np.ndarray, border_px: np.ndarray) -> 
 
 
 def _borders_of_specks(
-    pair: np.ndarray, border_px: np.ndarray, speck: np.ndarray
+    side: np.ndarray, other: np.ndarray, border_px: np.ndarray, speck: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Speck, its neighbour, and the length of their border, each pair of regions once."""
-    wanted = speck[pair[:, 0]] & (pair[:, 0] != pair[:, 1])
-    key = pair[wanted, 0].astype(np.int64) * len(speck) + pair[wanted, 1]
-    order = np.argsort(key, kind="stable")
-    key, border_px = key[order], border_px[wanted][order]
-    first = np.flatnonzero(np.diff(key, prepend=-1))
-    border_px = np.add.reduceat(border_px, first) if len(first) else border_px
-    return key[first] // len(speck), key[first] % len(speck), border_px
+    """Speck, its neighbour, and the length of their border, each pair of regions once, rising; int32."""
+    wanted = speck[side]
+    wanted &= side != other
+    side, other, border_px = side[wanted], other[wanted], border_px[wanted]
+    bands = max(1, -(-len(side) // _SORTED_AT_ONCE))
+    edges = np.linspace(0, len(speck), bands + 1).astype(np.int64)  # specks lie everywhere: bands of about equal size
+    parts = []
+    for low, high in itertools.pairwise(edges):
+        here = slice(None) if bands == 1 else (side >= low) & (side < high)
+        key = side[here].astype(np.int64)
+        key *= len(speck)
+        key += other[here]
+        order = np.argsort(key, kind="stable")
+        key, length = key[order], border_px[here][order]
+        first = np.flatnonzero(np.diff(key, prepend=-1))
+        length = np.add.reduceat(length, first) if len(first) else length
+        parts.append([each.astype(np.int32) for each in (*np.divmod(key[first], len(speck)), length)])
+    side, other, border_px = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return side, other, border_px
 
 
 def graph_parts(count: int, one: np.ndarray, other: np.ndarray) -> tuple[int, np.ndarray]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from tint.artwork.average import LINEAR1
+
 # Linear sRGB → XYZ relative to D50. Rows of IEC 61966-2-1 (four digits) times the Bradford adaptation of ICC.1:2022 annex E from
 # D65 (x 0.3127, y 0.3290) to D50 (x 0.3457, y 0.3585), computed with colour-science 0.4.7; divided by the white in use.
 _XYZ_OF_LINEAR = np.array(
@@ -19,9 +21,6 @@ _XYZ_OF_LINEAR = np.array(
 )
 _D50 = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])
 _TO_WHITE1 = _XYZ_OF_LINEAR / _D50[:, None]
-_LEVELS = np.arange(256) / 255
-# sRGB byte → linear light 0..1, IEC 61966-2-1
-LINEAR1 = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4)
 _SHARE = (LINEAR1[:, None, None] * _TO_WHITE1.T).transpose(1, 0, 2)  # (channel, byte, axis): a byte's part of X, Y, Z
 _CHROMA_7 = 25.0**7
 _TERMS = tuple(

@@ -15,10 +15,7 @@ import numpy as np
 FLAT_SHARE, FEW_COLOURS = 0.6, 32
 _SAMPLE_ROWS, _SAMPLES = 16, 64  # the share is taken from so many bands of so many rows
 CONTRAST_LEVELS = 24.0  # distance of two neighbours' sRGB bytes below which no edge is seen: shading keeps its steps
-_OFF_SHARE, _OFF_LEVELS = (
-    0.12,
-    4.0,
-)  # how far a mixture may lie off the line between its two colours: a share of it, and rounding
+_OFF_SHARE, _OFF_LEVELS = 0.12, 4.0  # how far a mixture may lie off the line between its two colours: of it, and rounding
 _INSIDE = 0.02  # a pixel nearer to an end than this share is that colour and no mixture
 _STEPS = 4  # an edge wider than so many pixels on either side is shading
 _AT_ONCE = 200_000  # soft pixels looked at together

@@ -92,12 +92,12 @@ def report_text(layers: Layers) -> str:
 def layers_text(layers: Layers) -> str:
     """Table of the layers for people: number, name, area and how far the colours are from those wanted."""
     size = f"{layers.name}: {layers.width_mm:.1f} × {layers.height_mm:.1f} mm, pixel {layers.pitch_mm:.4g} mm"
-    lines = [size, f"{'':3s} {'colour':26s} {'area mm²':>10s} {'off by ΔE00':>12s}"]
+    off = f" {'off by ΔE00':>12s}" * bool(np.isfinite(layers.lost_de00).any())
+    lines = [size, f"{'':3s} {'colour':26s} {'area mm²':>10s}{off}"]
     for number in layers.used:
         lost = layers.lost_de00[number]
-        lines.append(
-            f"{number:3d} {layers.names[number]:26s} {layers.area_mm2(number):10.1f} {f'{lost:.1f}' if np.isfinite(lost) else '':>12s}"
-        )
+        far = f" {lost:12.1f}" * bool(np.isfinite(lost))
+        lines.append(f"{number:3d} {layers.names[number]:26s} {layers.area_mm2(number):10.1f}{far}")
     return "\n".join(lines)
 
 

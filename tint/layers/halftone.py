@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from tint.artwork.average import LINEAR1
 from tint.errors import LimitError
-from tint.layers.difference import LINEAR1, lab_of_srgb255
+from tint.layers.difference import lab_of_srgb255
 from tint.layers.gamut import Gamut
 from tint.palette.reach import light_from_lab
 

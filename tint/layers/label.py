@@ -41,22 +41,25 @@ def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.nd
         np.take(table, colour_codes(picture.srgb255[part]), out=labels[part], mode="clip")
         if some_bare:
             labels[part][picture.bare[part]] = 0
-    return labels, *_means(picture, labels, palette, set(np.flatnonzero(np.bincount(nearest)).tolist()))
+    return labels, *means_of(picture, labels, palette)
 
 
-def _means(picture: Picture, labels: np.ndarray, palette: Palette, numbers: set[int]) -> tuple[np.ndarray, np.ndarray]:
-    """Mean Lab wanted (k + 1, 3) and ΔE00 lost (k + 1,) by number, NaN where none is; `numbers` are those in use."""
+def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np.ndarray, np.ndarray]:
+    """Mean Lab wanted (k + 1, 3) and ΔE00 lost (k + 1,) by number, NaN where none is; what stays bare as asked does not count."""
     step = math.ceil(labels.size / _MEANT_OVER_PX)
     while math.gcd(step, labels.shape[1]) > 1:  # else the same columns in every row
         step += 1
     at = np.arange(0, labels.size, step)
     flat, bare = labels.reshape(-1), picture.bare.reshape(-1)
+    size = len(palette) + 1
+    counts = sum(np.bincount(flat[start : start + _BAND_PX], minlength=size) for start in range(0, len(flat), _BAND_PX))
+    numbers = set(np.flatnonzero(counts).tolist())
     rare = [np.flatnonzero(flat == number) for number in numbers - set(flat[at[~bare[at]]].tolist())]
     at = np.concatenate([at, *(places[~bare[places]][:_MEANT_AT_LEAST_PX] for places in rare)])
     at = at[~bare[at]]
     lab = lab_of_srgb255(*picture.srgb255.reshape(-1, 3)[at].T)
     lost = delta_e00_of(lab, palette.lab.T[:, flat[at]])
-    return mean_by_number(flat[at], np.ones(len(at)), lab.T, lost, len(palette) + 1)
+    return mean_by_number(flat[at], np.ones(len(at)), lab.T, lost, size)
 
 
 def label_outlines(outlines: Sequence[object], shape_px: tuple[int, int], pitch_mm: float) -> np.ndarray:

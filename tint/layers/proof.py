@@ -6,9 +6,12 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.average import averaged
 from tint.errors import LimitError
 from tint.lab import srgb255_from_lab
 from tint.layers.layers import Layers
+
+_ROWS = 256  # of a label map coloured at once
 
 
 def proof_image(layers: Layers, max_px: int | None = None) -> Any:
@@ -25,7 +28,7 @@ def proof_image(layers: Layers, max_px: int | None = None) -> Any:
 
     Notes
     -----
-    Screen colours are clipped to sRGB. Averaging takes place on the encoded values, as viewers do: thumbnails only.
+    Screen colours are clipped to sRGB. Averaging takes place in linear light, so that tonal cells blend as they do in the eye.
     """
     from PIL import Image
 
@@ -33,11 +36,13 @@ def proof_image(layers: Layers, max_px: int | None = None) -> Any:
         raise LimitError(f"max_px {max_px} cannot be; a picture needs 1 pixel or more.")
     colours = np.zeros((256, 3), dtype=np.uint8)
     colours[: len(layers.palette) + 1] = srgb255_from_lab(layers.palette.lab)
-    indexed = Image.fromarray(np.ascontiguousarray(layers.labels))
-    indexed.putpalette(colours.tobytes())
-    picture = indexed.convert("RGB")
-    if max_px is not None and max(picture.size) > max_px:
-        scale = max_px / max(picture.size)
-        size = tuple(max(1, round(side * scale)) for side in picture.size)
-        picture = picture.resize(size, Image.Resampling.BOX, reducing_gap=2.0)
-    return picture
+    height, width = layers.labels.shape
+    if max_px is None or max(height, width) <= max_px:
+        indexed = Image.fromarray(np.ascontiguousarray(layers.labels))
+        indexed.putpalette(colours.tobytes())
+        return indexed.convert("RGB")
+    scale = max_px / max(height, width)
+    smaller = max(1, round(width * scale)), max(1, round(height * scale))
+    rows = (layers.labels[top : top + _ROWS] for top in range(0, height, _ROWS))
+    bands = ((colours[labels], np.zeros(labels.shape, dtype=bool)) for labels in rows)
+    return Image.fromarray(averaged(bands, (width, height), smaller)[0])

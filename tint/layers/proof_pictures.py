@@ -15,18 +15,9 @@ from tint.palette.lettering import fitting, wrapped
 from tint.palette.reach import lab_from_light, light_from_lab
 
 NOTE = "Screens differ and metal shifts with the angle: a proof is not exact."
-SURROUND, INK, SOFT = (
-    (119, 119, 119),
-    (255, 255, 255),
-    (235, 235, 235),
-)  # neutral grey near L* 50: colours look as they are
-MOST_PX, LEAST_PX = (
-    2600,
-    1100,
-)  # longer side of a picture: larger is slow to open, smaller leaves no room for its caption
-BRUSHED = (
-    5  # bytes by which the brushed lines of bare metal differ: told from a grey mark, and hardly a change of colour
-)
+SURROUND, INK, SOFT = (119,) * 3, (255,) * 3, (235,) * 3  # neutral grey near L* 50: colours look as they are
+MOST_PX, LEAST_PX = 2600, 1100  # longer side of a picture: larger is slow to open, smaller leaves no room for its caption
+BRUSHED = 5  # bytes by which the brushed lines of bare metal differ: told from a grey mark, hardly a change of colour
 _STREAK_PX = 48
 # ΔE00 up to, colour, what it means; 1 and 2.3 about the least seen side by side, 10 another colour (common practice)
 BANDS = (

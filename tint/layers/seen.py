@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
+from tint.artwork.average import LINEAR1
+
 _BAND_PX = 2_000_000  # pixels held as numbers at once; 24 MB a channel
 
 
@@ -29,10 +31,8 @@ def blended_labels(labels: np.ndarray, light: np.ndarray, side: int, counted: np
 
 def blended_picture(srgb255: np.ndarray, side: int, counted: np.ndarray | None = None) -> np.ndarray:
     """Mean linear sRGB 0..1 (rows, columns, 3) of blocks of a picture (h, w, 3), NaN where a block has no pixel that counts."""
-    levels = np.arange(256) / 255
-    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
-    linear = linear.astype(np.float32)
-    return _blended(srgb255.shape, side, lambda part, channel: linear.take(srgb255[part, :, channel]), counted)
+    linear1 = LINEAR1.astype(np.float32)
+    return _blended(srgb255.shape, side, lambda part, channel: linear1.take(srgb255[part, :, channel]), counted)
 
 
 def _blended(

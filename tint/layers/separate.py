@@ -12,9 +12,10 @@ from tint.artwork.artwork import Artwork, Drawing, Picture
 from tint.artwork.raster import MAX_PITCH_MM, MAX_PIXELS, MIN_PITCH_MM
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1, nearest
-from tint.layers.difference import delta_e00_of, lab_of_srgb255
-from tint.layers.gamut import Gamut, GamutMap
-from tint.layers.label import label_outlines, label_picture, mean_by_number
+from tint.layers.difference import delta_e00_of
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
+from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
 from tint.layers.layers import Layers, pixels_of
 from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, on_metal, without_background
 from tint.layers.tonal import Tonal, cell_for, tonal_layers
@@ -26,7 +27,6 @@ DRAWING_PITCH_MM = 0.05  # pixel of a drawing's label map and proof: just under 
 SLACK_MM = 1e-6  # rounding of sizes; far below anything a machine can place
 TONAL_MAP = "nearest"  # least spatial error on pictures it was not scored on (tests/bench/gamut_table.py)
 DRAWN_PER_CELL = 4  # pixels of a drawing along a tonal cell's side, which is then the mean of 16
-MEANT_OVER_PX = 100_000  # pixels that the mean wanted and lost colours are taken over; more changes no digit shown
 THIN = ("absorb", "keep", "widen", "refuse")  # what can become of lines thinner than the spot
 FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 
@@ -135,14 +135,6 @@ def _mapped_picture(picture: Picture, palette: Palette, mapped: GamutMap) -> Pic
     return dataclasses.replace(picture, srgb255=np.asarray(mapped.image(Image.fromarray(on_metal(picture, palette)))))
 
 
-def _means(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np.ndarray, np.ndarray]:
-    """Mean Lab the artwork had (k + 1, 3) and ΔE00 lost (k + 1,) by number, over evenly spread pixels."""
-    at = np.flatnonzero(~picture.bare.reshape(-1))
-    at = at[:: max(1, len(at) // MEANT_OVER_PX)]
-    lab, number = lab_of_srgb255(*picture.srgb255.reshape(-1, 3)[at].T), labels.reshape(-1)[at]
-    return mean_by_number(number, np.ones(len(at)), lab.T, delta_e00_of(lab, palette.lab.T[:, number]), len(palette) + 1)
-
-
 def _labelled(
     picture: Picture, palette: Palette, step: Callable[[str], None], mapped: GamutMap | None, background: Srgb255 | None,
     ink: Srgb255 | None,
@@ -161,7 +153,7 @@ def _labelled(
     if blackened:
         labels[alike(picture.srgb255, ink) & ~picture.bare] = darkest_of(palette)
     if blackened or mapped is not None:
-        wanted, lost = _means(picture, labels, palette)
+        wanted, lost = means_of(picture, labels, palette)
     return picture, labels, wanted, lost, remarks
 
 
@@ -177,7 +169,7 @@ def _separate_picture(
     if not soft_edges and settled_edges(picture.srgb255, picture.bare, labels):
         gone = np.bincount(labels.ravel(), minlength=len(lost)) == 0  # colours that only soft edges had
         wanted[gone], lost[gone] = np.nan, np.nan
-    remarks += _far_remarks(palette, wanted, lost)
+    remarks += _far_remarks(palette, wanted, lost, mapped)
     kept = None
     if thin != "absorb":
         step("looking for lines thinner than the spot")
@@ -252,7 +244,7 @@ def _separate_drawing(
         for k, outline in enumerate(outlines)
         if not outline.is_empty and not drawn[k + 1]
     ]
-    remarks = (*remarks, *_far_remarks(palette, wanted, lost), *thin)
+    remarks = (*remarks, *_far_remarks(palette, wanted, lost, mapped), *thin)
     return Layers(
         drawing.name, pitch_mm, labels, palette, wanted, lost, remarks, drawn=tuple(outlines), size_mm=size_mm
     )
@@ -274,10 +266,11 @@ def _polygons_of(region: object) -> object:
     return shapely.MultiPolygon(parts)
 
 
-def _far_remarks(palette: Palette, wanted: np.ndarray, lost: np.ndarray) -> list[str]:
+def _far_remarks(palette: Palette, wanted: np.ndarray, lost: np.ndarray, mapped: GamutMap | None) -> list[str]:
+    why = "this palette has nothing nearer" if mapped is None else f"so the map {mapped.how!r} has it"
     names = ["bare metal", *(colour.name for colour in palette.colours)]
     return [
-        f"{names[number]} stands in for colours that are {lost[number]:.0f} ΔE00 away on average; this palette has nothing nearer"
+        f"{names[number]} stands in for colours that are {lost[number]:.0f} ΔE00 away on average; {why}"
         for number in range(len(names))
         if lost[number] > FAR_DE00
     ]

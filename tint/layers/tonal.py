@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -9,10 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.artwork.artwork import Picture
-from tint.artwork.average import averaged, scaled
+from tint.artwork.average import scaled
+from tint.artwork.preview import averaged_to
 from tint.errors import DataError, LimitError
 from tint.layers.difference import lab_of_srgb255
-from tint.layers.gamut import Gamut, GamutMap
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.layers.halftone import diffused, ordered
 from tint.layers.layers import Layers
 from tint.layers.mixture import IDEAL, Mixing
@@ -25,11 +28,9 @@ from tint.process import spot_mm
 WAYS = ("diffused", "ordered")
 MAX_CELL_MM = 1.0  # the coarsest pixel of a label map
 MAX_CELLS = 12_000_000  # a field of 175 mm in cells of 0.05 mm; about 1 GB while it is separated
-FEW_LINES = (
-    20  # scan lines a cell, below which one more or one less shows (5 % of the cell); common practice, no source
-)
-JUDGED_CELLS = 300_000  # by which the remark about the look is computed; more changes no digit shown
-_ROWS = 256  # of a picture averaged at once
+FEW_LINES = 20  # scan lines a cell, below which one more or less shows (5 % of the cell); common practice, no source
+JUDGED_CELLS = 1_000_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
+_TILE = 250  # cells of a tile's side: 15 mm, far wider than the eye blends what is fine
 LARGER_AT_MOST = 1.5  # times the spot, that a cell may grow to so as to hold whole scan lines of every colour
 
 
@@ -157,41 +158,59 @@ def in_cells(picture: Picture, cell_mm: float) -> Picture:
     if columns > width or rows > height:
         srgb255, bare = scaled(picture.srgb255, picture.bare, (columns, rows))
     else:
-        bands = (
-            (picture.srgb255[top : top + _ROWS], picture.bare[top : top + _ROWS]) for top in range(0, height, _ROWS)
-        )
-        srgb255, bare = averaged(bands, (width, height), (columns, rows))
+        srgb255, bare = averaged_to(picture, (columns, rows))
     return Picture(picture.name, columns * cell_mm, rows * cell_mm, srgb255, bare)
 
 
-def _some_rows(height: int, width: int) -> np.ndarray:
-    """Rows to judge a picture by: all of a small one, else blocks of 64 spread over it."""
-    blocks = max(1, JUDGED_CELLS // (64 * width))
-    if blocks * 64 >= height:
-        return np.arange(height)
-    starts = np.linspace(0, height - 64, blocks).astype(int)
-    return np.unique(starts[:, None] + np.arange(64))
+def judged_parts(height: int, width: int) -> list[tuple[slice, slice]]:
+    """Parts (rows, columns) to judge a map of cells by: all of a small one, else tiles evenly spread over it.
+
+    Examples
+    --------
+    >>> judged_parts(600, 1000)
+    [(slice(0, 600, None), slice(0, 1000, None))]
+    >>> len(judged_parts(3000, 4000))
+    15
+    """
+    if height * width <= JUDGED_CELLS:
+        return [(slice(0, height), slice(0, width))]
+    along = math.sqrt(JUDGED_CELLS / (height * width))
+    parts: tuple[list[slice], list[slice]] = ([], [])
+    for place, side in enumerate((height, width)):
+        count = max(1, round(along * side / _TILE))
+        tile = min(side, _TILE)
+        for i in range(count):  # each in the middle of its share, so that borders count no more than they cover
+            first = round((i + 0.5) * side / count - tile / 2)
+            parts[place].append(slice(first, first + tile))
+    return list(itertools.product(*parts))
+
+
+def _looks(cells: Picture, labels: np.ndarray, gamut: Gamut, root: np.ndarray) -> tuple[float, float]:
+    """Spatial error against the artwork of the cells, and of the colours they stand for [ΔE00]."""
+    light, errors = light_from_lab(gamut.lab), []
+    for part in judged_parts(*labels.shape):
+        bare = cells.bare[part][..., None]
+        wanted = lab_of_srgb255(*cells.srgb255[part].reshape(-1, 3).T).T.reshape(*bare.shape[:2], 3)
+        artwork = np.where(bare, light[0], light_from_lab(wanted))
+        reached = np.where(bare, light[0], gamut.light(root[part]))
+        errors.append([spatial_error(shown, artwork, cells.pitch_mm) for shown in (light[labels[part]], reached)])
+    whole, reached = np.mean(errors, axis=0)
+    return float(whole), float(reached)
 
 
 def _said(cells: Picture, labels: np.ndarray, gamut: Gamut, root: np.ndarray, tonal: Tonal) -> list[str]:
     """What tonal means for the person who marks and the one who looks."""
-    light, pitch = light_from_lab(gamut.lab), cells.pitch_mm
-    rows = _some_rows(*labels.shape)
-    bare = cells.bare[rows][..., None]
-    wanted = lab_of_srgb255(*cells.srgb255[rows].reshape(-1, 3).T).T.reshape(*bare.shape[:2], 3)
-    artwork = np.where(bare, light[0], light_from_lab(wanted))
-    reached = np.where(bare, light[0], gamut.light(root[rows]))
-    look = (
-        f"{spatial_error(reached, artwork, pitch):.1f} ΔE00 from the artwork on average without the grain of the cells"
-    )
-    if tonal.mixing.ideal:  # else no cell has a colour of its own: marks grow into their neighbours
-        whole = spatial_error(light[labels[rows]], artwork, pitch)
-        look = f"{whole:.1f} ΔE00 from the artwork on average; without the grain of the cells it would be {look.split()[0]}"
+    pitch = cells.pitch_mm
+    whole, reached = _looks(cells, labels, gamut, root)
+    if tonal.mixing.ideal:
+        look = f"{whole:.1f} ΔE00 from the artwork on average; {reached:.1f} of it because this palette cannot mix all colours"
+    else:  # no cell has a colour of its own: marks grow into their neighbours
+        look = f"{reached:.1f} ΔE00 from the artwork on average, the grain of the cells left out: this palette cannot mix all colours"
     marked = int((labels > 0).sum())
     runs = int((labels[:, :1] > 0).sum()) + int(((labels[:, 1:] != labels[:, :-1]) & (labels[:, 1:] > 0)).sum())
     fitted = "" if tonal.mixing.ideal else ", grown as the measured strip of mixtures told"
     return [
         f"tonal: {marked} cells of {pitch:g} mm in some {runs} runs side by side{fitted}. Each is jumped to and started anew: jump time "
         "will be a large part of the job, and a laser slow to start leaves cells short; mark a small part on scrap first",
-        f"tonal: from {DISTANCE_MM:g} mm it looks {look}, because this palette cannot mix all colours",
+        f"tonal: from {DISTANCE_MM:g} mm it looks {look}",
     ]

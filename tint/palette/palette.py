@@ -122,10 +122,21 @@ class Palette:
         """Twelve signs shared by all versions that descend from one palette."""
         return self.lineage.line or self.digest
 
+    @property
+    def edited_remark(self) -> str:
+        """Sentence on what was changed by hand; "" where nothing was."""
+        if not self.edited:
+            return ""
+        return (
+            f"palette edited by hand since tint wrote it: {', '.join(self.edited)}. What it promises there is not proven: "
+            "mark a strip of it and accept it (tint grid --strip, tint check --accept)."
+        )
+
     def as_dict(self) -> dict[str, Any]:
-        """Contents as plain values for JSON."""
+        """Contents as plain values for JSON; what was edited by hand stays told, in layers and jobs too."""
         body = self._body()
-        return {**body, "lineage": {**body["lineage"], "line": self.line}, "digests": parts(body)}
+        told = {"edited": list(self.edited)} if self.edited else {}
+        return {**body, "lineage": {**body["lineage"], "line": self.line}, **told, "digests": parts(body)}
 
     def _body(self) -> dict[str, Any]:
         return {
@@ -201,8 +212,10 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
             tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
         )  # fmt: skip
         machine.check(palette.setting)
+        told = tuple(str(what) for what in body.get("edited", ()))
         if "digests" in body:
-            palette = replace(palette, edited=edited(dict(body["digests"]), palette._body()))
+            told = tuple(dict.fromkeys([*told, *edited(dict(body["digests"]), palette._body())]))
+        palette = replace(palette, edited=told)
     return palette
 
 

@@ -20,9 +20,7 @@ _DENSER = 3.0  # nodes stand this much closer where the palette's colours lie th
 # ISO 22028-2, from memory: XYZ to linear RGB; here for X, Y, Z over those of white.
 _CHANNELS = np.array([[1.3460, -0.2556, -0.0511], [-0.5446, 1.5082, 0.0205], [0.0, 0.0, 1.2123]]) * D50_XYZ
 _CHANNELS = _CHANNELS / _CHANNELS.sum(axis=1, keepdims=True)  # grey has three equal channels, exactly
-PERCEPTUAL_BLACK_L = (
-    3.1373  # L* of the darkest colour of the perceptual intent's reference medium (ICC.1:2022, 6.3.4.3)
-)
+PERCEPTUAL_BLACK_L = 3.1373  # L* of the darkest colour of the perceptual intent's reference medium (ICC.1:2022, 6.3.4.3)
 
 
 def palette_profile(palette: Palette, date: str | None = None) -> bytes:

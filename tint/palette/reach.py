@@ -8,9 +8,7 @@ from typing import Any
 
 import numpy as np
 
-LIGHTNESS_WEIGHT = (
-    2.0  # of L* against a*, b* when the nearest is sought: contrast carries a picture more than chroma does
-)
+LIGHTNESS_WEIGHT = 2.0  # of L* against a*, b* where the nearest is sought: contrast carries a picture more than chroma does
 STEP_LAB = 4.0  # distance of the points a nearest place is first sought among; it is then found between them
 MOST_POINTS = 60_000
 _ROUNDS = 8  # halvings of the step: 4 Lab becomes 0.02

@@ -23,8 +23,15 @@ const query = (values) => new URLSearchParams(Object.entries(values).map(([name,
 
 export const get = async (path, values = {}) => (await ask(`${path}?${query(values)}`)).json();
 
-export const post = async (path, values = {}) =>
-  (await ask(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(values) })).json();
+export async function post(path, values = {}) {
+  const said = await (await ask(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(values) })).json();
+  windows.postMessage(path.split('/')[0]);
+  return said;
+}
+
+// Other windows of the same desk hear which place was changed.
+const windows = new BroadcastChannel('tint-desk');
+export function onOtherWindow(hear) { windows.addEventListener('message', (event) => hear(event.data)); }
 
 export const picture = async (path, values) =>
   createImageBitmap(await (await ask(`${path}?${query(values)}`)).blob(), { premultiplyAlpha: 'none', colorSpaceConversion: 'none' });

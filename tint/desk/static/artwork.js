@@ -35,7 +35,7 @@ export function start() {
   const kept = by('palette-file');
   by('palette-load').addEventListener('click', () => kept.click());
   kept.addEventListener('change', () => { if (kept.files[0]) attempt(() => loadPalette(kept.files[0])); kept.value = ''; });
-  by('palette-save').addEventListener('click', () => attempt(async () => { const file = await post('artwork/palette', {}); await refreshFiles(); await download(file); say(`saved as ${file.name}`); }));
+  by('palette-save').addEventListener('click', () => attempt(async () => { const file = await post('artwork/palette', { rev: state.rev }); await refreshFiles(); await download(file); say(`saved as ${file.name}`); }));
   by('zoom-whole').addEventListener('click', () => view.whole());
   by('zoom-in').addEventListener('click', () => view.zoom(1.5));
   by('zoom-out').addEventListener('click', () => view.zoom(1 / 1.5));
@@ -43,9 +43,9 @@ export function start() {
   by('only-wanted').addEventListener('click', () => view.setPart(1));
   by('both').addEventListener('click', () => view.setPart(0.5));
   by('only-proof').addEventListener('click', () => view.setPart(0));
-  by('artwork-full').addEventListener('click', () => attempt(async () => watch(await post('artwork/full'), by('artwork-work'), fullDone)));
+  by('artwork-full').addEventListener('click', () => attempt(async () => watch(await post('artwork/full', { rev: state.rev }), by('view-work'), fullDone)));
   by('job').addEventListener('click', () => attempt(async () => watch(await post('artwork/job', {
-    hatch: by('hatch').checked, trial: by('trial').checked, inset_spot: Number(by('inset').value) || 0,
+    hatch: by('hatch').checked, trial: by('trial').checked, inset_spot: Number(by('inset').value) || 0, rev: state.rev,
   }), by('artwork-work'), jobDone)));
   onFiles(showFiles);
 }
@@ -55,7 +55,7 @@ export async function restore(shown, running) {
     state = shown;
     await inTurn(() => showAll(true));
   }
-  if (running) watch(running, by('artwork-work'), running.what === 'job folder' ? jobDone : fullDone);
+  if (running) { if (running.what === 'job folder') watch(running, by('artwork-work'), jobDone); else watch(running, by('view-work'), fullDone); }
 }
 
 export const shown = () => view.changed();
@@ -271,7 +271,7 @@ function veil(image, number) {
 const pick = (x, y) => attempt(async () => {
   if (!state.result) return;
   if (x < 0 || y < 0 || x >= state.width_mm || y >= state.height_mm) return;
-  const found = await get('artwork/at', { x_mm: x, y_mm: y });
+  const found = await get('artwork/at', { x_mm: x, y_mm: y, rev: state.rev });
   await choose(found.number, [x, y]);
 });
 
@@ -308,11 +308,11 @@ function unchoose() {
 }
 
 const offer = (layer) => attempt(async () => {
-  const answer = await post('artwork/others', { number: layer.number });
+  const answer = await post('artwork/others', { number: layer.number, rev: state.rev });
   fill(by('offers'), make('p', {}, answer.reachable ? 'Settings near the wanted colour, safest first:' : 'The wanted colour is out of reach; what comes nearest, safest first:'),
     make('table', {}, make('tbody', {}, ...answer.candidates.map((each, i) => make('tr', {},
       make('th', { scope: 'row' }, swatch(answer.wanted, each.hex)), make('td', { className: 'num' }, `off ${figure(each.de00)}`), make('td', { className: 'num' }, `± ${figure(each.de00_90)}`),
-      make('td', {}, each.setting.words), make('td', {}, make('button', { type: 'button', className: 'small', onclick: () => inTurn(async () => { state.full = null; state = await post('artwork/swap', { choice: i }); await showAll(false); }) }, 'Use this')))))));
+      make('td', {}, each.setting.words), make('td', {}, make('button', { type: 'button', className: 'small', onclick: () => inTurn(async () => { state.full = null; state = await post('artwork/swap', { choice: i, rev: state.rev }); await showAll(false); }) }, 'Use this')))))));
 });
 
 async function fullDone() {

@@ -53,8 +53,6 @@ async function judge(remap) {
   show();
 }
 
-const verdicts = { within: 'within', watch: 'watch', out: 'out' };
-const capital = (text) => text[0].toUpperCase() + text.slice(1);
 const when = (text) => text.slice(0, 16).replace('T', ' ');
 
 function show() {
@@ -63,7 +61,7 @@ function show() {
   const { check, offer } = state;
   const heat = check.heat;
   fill(body,
-    make('p', { className: `verdict ${check.verdict}`, id: 'verdict' }, `${capital(check.said.toLowerCase())}.`),
+    make('p', { className: `verdict ${check.verdict}`, id: 'verdict' }, check.said),
     make('p', {}, `${state.palette_name}, version ${check.version}, against ${state.strip_name}. Mean ΔE00 ${figure(check.mean_de00)}, largest ${figure(check.most_de00)}.`),
     check.verdict !== 'within' && make('p', { className: 'sum' }, `Looks like: ${check.cause}. First: ${check.advice}`),
     heat && make('p', {}, `All together as a change of heat: ${figure(heat.pct, 2)} % of power, ± ${figure(heat.sd_pct, 2)} (watch beyond ± ${figure(heat.watch_pct, 2)}, out beyond ± ${figure(heat.out_pct, 2)}).`),
@@ -75,7 +73,7 @@ function show() {
       make('tbody', {}, ...check.colours.map((colour) => make('tr', {},
         make('th', { scope: 'row' }, make('span', { className: 'row start' }, swatch(colour.promise_hex, colour.hex), `${colour.number} ${colour.name}`)),
         ...['de00', 'sd_de00', 'watch_de00', 'out_de00'].map((name) => make('td', { className: 'num' }, figure(colour[name], 2))), make('td', { className: 'num' }, String(colour.marks)),
-        make('td', {}, colour.verdict === 'within' ? verdicts.within : make('strong', {}, verdicts[colour.verdict]))))))),
+        make('td', {}, colour.verdict === 'within' ? colour.verdict : make('strong', {}, colour.verdict))))))),
     ...check.remarks.map((line) => make('p', { className: 'quiet' }, line)),
     make('p', { className: 'caution' }, document.querySelector('[data-caution]').textContent),
     offer ? showOffer(offer) : state.refused ? warning(state.refused) : null,

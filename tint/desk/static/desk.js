@@ -1,5 +1,6 @@
 // Starts the page: places, light and dark, state after a reload.
-import { by, refreshFiles, say, attempt } from './dom.js';
+import { onOtherWindow } from './api.js';
+import { by, make, refreshFiles, say, attempt } from './dom.js';
 import * as artwork from './artwork.js';
 import * as stock from './stock.js';
 import * as setting from './setting.js';
@@ -30,6 +31,15 @@ function look() {
   apply();
 }
 
+// What another window changed is old here; trying settings out changes nothing that others show.
+const KEPT_APART = ['setting', 'work'];
+function changedElsewhere(place) {
+  if (KEPT_APART.includes(place)) return;
+  const reload = () => location.reload();
+  if (document.hidden) addEventListener('visibilitychange', reload, { once: true });
+  else say(`Something was changed under “${place}” in another window; this one shows it as it was.`, true, make('button', { type: 'button', className: 'small', onclick: reload }, 'Reload'));
+}
+
 async function start() {
   look();
   for (const place of Object.values(places)) place.start();
@@ -41,6 +51,7 @@ async function start() {
   show();
   await Promise.all(Object.entries(places).map(([name, place]) =>
     attempt(() => place.restore(state.places[name], state.works.find((work) => work.place === name)))));
+  onOtherWindow(changedElsewhere);
   document.body.dataset.ready = 'yes';
 }
 
