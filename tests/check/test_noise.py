@@ -5,7 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tint.check.noise import PRIOR, limit_de00, mark_covariance, own_covariance, repeatability, turns
+from tint.check.noise import (
+    OWN_COUNTS,
+    PRIOR,
+    limit_de00,
+    mark_covariance,
+    own_covariance,
+    own_dof,
+    repeatability,
+    turns,
+)
 from tint.lab import delta_e00
 from tint.palette.lineage import Repeatability
 
@@ -56,6 +65,20 @@ def test_a_limit_is_crossed_as_often_as_it_says(values, chance):
 
 def test_a_limit_is_wider_where_the_scatter_itself_is_hardly_known():
     assert limit_de00(np.eye(3), 0.01, 6) > 1.2 * limit_de00(np.eye(3), 0.01, 600)
+
+
+def test_a_limit_by_a_colours_own_few_replicates_is_crossed_as_often_as_it_says():
+    # the colours of a palette scatter unlike each other, as the weight of their common scatter takes it: inverse Wishart
+    from scipy.stats import invwishart
+
+    rng, chance, crossed, plain = np.random.default_rng(4), 0.02, 0, 0
+    for truth in invwishart(OWN_COUNTS + 2, np.eye(3) * OWN_COUNTS).rvs(3000, random_state=rng):
+        marks = rng.multivariate_normal(np.zeros(3), truth, 4)
+        apart = marks[:3] - marks[:3].mean(axis=0)
+        guess = own_covariance(np.eye(3), apart.T @ apart, 2)
+        crossed += np.linalg.norm(marks[3]) > limit_de00(guess, chance, own_dof(3))
+        plain += np.linalg.norm(marks[3]) > limit_de00(guess, chance, 40.0)
+    assert crossed / 3000 == pytest.approx(chance, rel=0.35) and plain / 3000 > 1.5 * chance
 
 
 def test_a_colour_that_scatters_in_its_own_way_is_believed_the_more_replicates_it_has():

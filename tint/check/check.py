@@ -11,7 +11,16 @@ from tint.check.cause import Departure, Heat, find_cause, heat_shift, pair_shift
 from tint.check.charts import ACTION, EWMA_WIDTH, WARNING, ewma, ewma_sd, sigma_from_moving_range
 from tint.check.judged import UNJUDGED, WATCH, WITHIN, Check, ColourCheck, HeatCheck, ScatterCheck, verdict_of, worst
 from tint.check.match import Marks, match_marks, misplaced, put_right, swapped
-from tint.check.noise import PRIOR, limit_de00, mark_covariance, own_covariance, repeatability, turns, typical_de00
+from tint.check.noise import (
+    PRIOR,
+    limit_de00,
+    mark_covariance,
+    own_covariance,
+    own_dof,
+    repeatability,
+    turns,
+    typical_de00,
+)
 from tint.errors import DataError, LimitError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
@@ -151,13 +160,14 @@ def _judged(
     )
     covariance = departure.covariance + between
     scatter = _scatter_check(palette, marks, departure, index)
+    dof = np.minimum(repeats.dof, [own_dof(palette.colours[k].marks, int((marks.number == k).sum())) for k in index])
     if not steady.any():
         raise DataError(
             f"every setting of {palette.name} was changed by hand; nothing is left to judge. "
             "Restore a version (tint history --restore), or choose the palette anew."
         )
     watch, out = (
-        limit_de00(covariance, -np.expm1(np.log1p(-chance * COLOUR_SHARE) / len(index)), repeats.dof)
+        limit_de00(covariance, -np.expm1(np.log1p(-chance * COLOUR_SHARE) / len(index)), dof)
         for chance in (WARNING, ACTION)
     )
     mean = np.stack([marks.lab[marks.number == k].mean(axis=0) for k in index])

@@ -10,7 +10,7 @@ import numpy as np
 from tint.check.cause import DOUBT, HEAT
 from tint.check.check import R90
 from tint.check.judged import OUT, WITHIN, Check
-from tint.check.noise import limit_de00, mark_covariance, turns
+from tint.check.noise import limit_de00, mark_covariance, own_covariance, own_dof, turns
 from tint.errors import DataError, TintError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
@@ -71,8 +71,10 @@ def accepted(check: Check, version: int, date: str, reason: str = "") -> Palette
         marks = check.marks.lab[check.marks.number == item.number - 1]
         turn = turns(item.lab[None])
         by_heat = np.zeros((1, 3)) if along is None else np.einsum("kij,j->ki", turn, along.slope("power_pct"))
-        spread = mark_covariance(check.repeatability, by_heat) * (1 + 1 / len(marks))
-        radius = float(limit_de00(spread, 0.1, check.repeatability.dof)[0])
+        apart = (marks - item.lab) @ turn[0].T
+        one = own_covariance(mark_covariance(check.repeatability, by_heat)[0], apart.T @ apart, len(marks) - 1)
+        dof = min(check.repeatability.dof, own_dof(len(marks)))
+        radius = float(limit_de00(one * (1 + 1 / len(marks)), 0.1, dof))
         scatter = np.cov(marks.T) if len(marks) > 1 else None
         colours[item.number - 1] = dataclasses.replace(
             old,

@@ -104,12 +104,23 @@ def own_covariance(covariance: np.ndarray, apart: np.ndarray, dof: float) -> np.
     return (OWN_COUNTS * covariance + apart) / (OWN_COUNTS + dof)
 
 
-def limit_de00(covariance: np.ndarray, chance: float, dof: float) -> np.ndarray:
+def own_dof(*counts: int) -> float:
+    """Degrees of freedom behind `own_covariance` of a colour with these counts of replicates, each about its own mean.
+
+    Notes
+    -----
+    Those of the palette as a whole would be too many: that all colours scatter alike is a guess worth `OWN_COUNTS`. A fresh mark
+    under such a guess (inverse Wishart) and a few replicates follows Student's t with these degrees of freedom.
+    """
+    return OWN_COUNTS + sum(max(count - 1, 0) for count in counts)
+
+
+def limit_de00(covariance: np.ndarray, chance: float, dof: float | np.ndarray) -> np.ndarray:
     """Length (...) that a normal error with covariance (..., 3, 3) exceeds with this chance.
 
     Parameters
     ----------
-    dof : degrees of freedom the covariance was estimated with
+    dof : degrees of freedom the covariance was estimated with, one number or (...)
 
     Notes
     -----

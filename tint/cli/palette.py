@@ -45,9 +45,21 @@ class Count(click.ParamType):
 )
 @click.option("--keep", multiple=True, metavar="NAME|#RRGGBB|PATCH", help="A colour that must stay: its name in the palette "
               "named by --from, a screen colour, or the id of a measured patch. May be said again.")  # fmt: skip
-@click.option("--from", "old", type=PATH, help="Earlier palette: for the names in --keep; without --keep it is moved over whole, colour by colour.")
-@click.option("--stock", type=PATH, help="With --from: stock.toml of another batch; plans the few patches worth marking on it.")
-@click.option("--patches", type=PATH, multiple=True, help="With --stock: those patches, measured; the model and the palette are moved over.")
+@click.option(
+    "--from",
+    "old",
+    type=PATH,
+    help="Earlier palette: for the names in --keep; without --keep it is moved over whole, colour by colour.",
+)
+@click.option(
+    "--stock", type=PATH, help="With --from: stock.toml of another batch; plans the few patches worth marking on it."
+)
+@click.option(
+    "--patches",
+    type=PATH,
+    multiple=True,
+    help="With --stock: those patches, measured; the model and the palette are moved over.",
+)
 @click.option("--sensitive", type=float, default=1.0, show_default=True,
               help="How heavily a colour's shift under jitter counts; 0 leaves it out.")  # fmt: skip
 @click.option("--slow-de00", type=float, default=0.5, show_default=True,
@@ -127,7 +139,9 @@ def _move(model: Path, old: Path, stock: Path | None, patches: tuple[Path, ...],
         from tint.plan.layout import lay_out
         from tint.plan.plate import write_plate
 
-        planned = lay_out(patches_for_move(earlier, known), known.machine, read_stock(stock), name=f"for {earlier.name}")
+        planned = lay_out(
+            patches_for_move(earlier, known), known.machine, read_stock(stock), name=f"for {earlier.name}"
+        )
         write_plate(planned, output, force=force)
         click.echo(f"{len(planned)} patches in {output}: mark and measure them, then the same command with --patches")
         remark(SHORT)
@@ -141,12 +155,20 @@ def _move(model: Path, old: Path, stock: Path | None, patches: tuple[Path, ...],
     moved, moves = move_palette(earlier, known, earlier.lineage.version + 1, date)
     click.echo(moves_text(moves))
     if all(move.what == LOST for move in moves):
-        raise DataError(f"no colour of {earlier.name} comes within reach on {known.stock.name}; choose a palette of its own.")
-    moved = add_version(history_path(old), earlier, lambda version: move_palette(earlier, known, version, date)[0], date)
+        raise DataError(
+            f"no colour of {earlier.name} comes within reach on {known.stock.name}; choose a palette of its own."
+        )
+    moved = add_version(
+        history_path(old), earlier, lambda version: move_palette(earlier, known, version, date)[0], date
+    )
     picture = write_palette_and_picture(moved, output, force=force)
     if lost := [move.name for move in moves if move.what == LOST]:
-        remark(f"left out, so the numbers behind them change: {', '.join(lost)}. Separate artwork again that used them.")
-    remark(f"version {moved.lineage.version} in {output}, picture in {picture}; mark a strip of it and accept it before work")
+        remark(
+            f"left out, so the numbers behind them change: {', '.join(lost)}. Separate artwork again that used them."
+        )
+    remark(
+        f"version {moved.lineage.version} in {output}, picture in {picture}; mark a strip of it and accept it before work"
+    )
     if history_path(output) != history_path(old):
         remark(f"its history stays in {history_path(old).parent}; keep the versions of a palette in one folder")
     remark(SHORT)

@@ -28,11 +28,17 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
     show_default=True,
     help="A picture's lines thinner than the spot: absorb what is small, keep, widen to the spot, or refuse and list them.",
 )
-@click.option("--soft-edges", is_flag=True, help="Leave the mixed pixels on edges of flat artwork; else they go to one side.")
+@click.option(
+    "--soft-edges", is_flag=True, help="Leave the mixed pixels on edges of flat artwork; else they go to one side."
+)
 @click.option("--smooth", is_flag=True, help="Round the stairs of a picture's outlines.")
 @click.option("--tonal", is_flag=True, help="Show tones by cells one spot wide, side by side, that blend in the eye.")
-@click.option("--cell-mm", type=float, help="With --tonal: side of a cell  [default: from the spot up, whole scan lines]")
-@click.option("--ordered", is_flag=True, help="With --tonal: by a fixed blue-noise pattern; grainier, but changes stay local.")
+@click.option(
+    "--cell-mm", type=float, help="With --tonal: side of a cell  [default: from the spot up, whole scan lines]"
+)
+@click.option(
+    "--ordered", is_flag=True, help="With --tonal: by a fixed blue-noise pattern; grainier, but changes stay local."
+)
 @click.option("--mixtures", type=PATH, help="With --tonal: measured mixtures of this palette (mixtures.csv).")
 @click.option(
     "--map",

@@ -140,7 +140,12 @@ def _planned(
         raise DataError(f"{layers.name} uses no colour of the palette: nothing to mark. Separate other artwork.")
     timing, heat = timing or timing_of(machine), heat or HeatInputs()
     palette = layers.palette
-    first = (*palette.remarks, palette.edited_remark, machine_remark(palette.machine, machine), stock_remark(made_on, palette.stock))
+    first = (
+        *palette.remarks,
+        palette.edited_remark,
+        machine_remark(palette.machine, machine),
+        stock_remark(made_on, palette.stock),
+    )
     size_mm = (round(layers.width_mm, 6), round(layers.height_mm, 6))
     place_mm = _place_mm(layers, machine, at_mm)
     planned = plan_order(layers, machine, timing, heat, inset)
@@ -155,8 +160,8 @@ def _planned(
     remarks = [
         *heat_remarks(layers, planned, heat),
         inset_remark(inset, inset_spot) if inset else "",
-        pitch_remark(width_px, height_px, layers.pitch_mm),
         *said,
+        pitch_remark(width_px, height_px, layers.pitch_mm),
         thin_remark(thin, spot_mm(machine)),
     ]
     first, remarks = (tuple(dict.fromkeys(line for line in lines if line)) for lines in (first, remarks))

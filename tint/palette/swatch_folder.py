@@ -57,7 +57,9 @@ def _readme(palette: Palette, names: tuple[str, ...]) -> str:
             "picture then shows each colour as the nearest that marks side by side (a tonal separation) can come to; colours of "
             "this palette stay as they are. Places that change are out of reach. Perceptual instead stretches lightness first: "
             "white becomes bare metal, black the darkest colour. White in the profile is a perfect white, so bare metal shows "
-            "as the grey it is. A flat separation shows less: only the swatches themselves. For that use `tint separate`.",
+            "as the grey it is. Many editors pin pure white to the screen's white all the same, and what is nearly white runs into "
+            "it: paint what is to stay bare in colour 0 to see it as metal. A flat "
+            "separation shows less: only the swatches themselves. For that use `tint separate`.",
             110,
         ),
         *([f"{dull} of the colours lie outside sRGB: screens and the sRGB values show them duller than they are."] if dull else []),

@@ -21,7 +21,7 @@ export function start() {
   by('find-go').addEventListener('click', () => attempt(find));
   by('wish').addEventListener('input', () => { for (const name of 'lab') by(`wish-${name}`).value = ''; });
   onFiles(() => {
-    choices(by('setting-model'), ofKind('model'), { chosen: state.model });
+    choices(by('setting-model'), ofKind('model'), { none: ofKind('model').length ? undefined : 'none on the desk', chosen: state.model });
     const none = ofKind('model').length === 0;
     by('setting-empty').hidden = !none;
   });
