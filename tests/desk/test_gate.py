@@ -7,6 +7,8 @@ from running_desk import RunningDesk
 
 from tint.desk.gate import cookie_name
 
+STOP = "work/stop"  # any route that changes something
+
 
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory):
@@ -83,14 +85,14 @@ def test_another_host_is_not_answered(desk, host):
 def test_another_origin_is_not_answered(desk, origin):
     headers = {**desk.own, "origin": origin.format(port=desk.port), "content-type": "application/json"}
     assert desk.raw("GET", "/api/state", headers)[0] == 403
-    assert desk.raw("POST", "/api/work/stop", headers, json.dumps({"work": "work-1"}))[0] == 403
+    assert desk.raw("POST", f"/api/{STOP}", headers, json.dumps({"work": "work-1"}))[0] == 403
 
 
 def test_a_change_without_origin_is_refused(desk):
     headers = {name: value for name, value in desk.own.items() if name != "origin"} | {
         "content-type": "application/json"
     }
-    assert desk.raw("POST", "/api/work/stop", headers, json.dumps({"work": "work-1"}))[0] == 403
+    assert desk.raw("POST", f"/api/{STOP}", headers, json.dumps({"work": "work-1"}))[0] == 403
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])
