@@ -157,16 +157,35 @@ def read_text(path: str | Path) -> str:
     FileError
         Missing, a folder, unreadable, too large, or not UTF-8 text.
     """
-    path = Path(path)
     try:
-        size = path.stat().st_size
-        if size > MAX_TEXT_BYTES:
-            raise FileError(f"{path} has {size / 1e6:.0f} MB; tint reads up to {MAX_TEXT_BYTES / 1e6:.0f} MB of text.")
-        return path.read_bytes().decode("utf-8-sig")
+        return file_bytes(path, MAX_TEXT_BYTES, f"tint reads up to {MAX_TEXT_BYTES / 1e6:.0f} MB of text.").decode(
+            "utf-8-sig"
+        )
     except UnicodeDecodeError:
         raise FileError(
             f"{path} is not UTF-8 text: a picture or a program's own file? Tables are saved as CSV in UTF-8."
         ) from None
+
+
+def file_bytes(path: str | Path, most_bytes: int, allowed: str) -> bytes:
+    """Bytes of a file.
+
+    Parameters
+    ----------
+    most_bytes : a larger file is refused
+    allowed : what that refusal says after the file's size
+
+    Raises
+    ------
+    FileError
+        Missing, a folder, unreadable, or too large.
+    """
+    path = Path(path)
+    try:
+        size = path.stat().st_size
+        if size > most_bytes:
+            raise FileError(f"{path} has {size / 1e6:.0f} MB; {allowed}")
+        return path.read_bytes()
     except FileNotFoundError:
         raise FileError(f"{path} is not there. Check the name.") from None
     except OSError as error:

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from tint.errors import FileError, LimitError
+from tint.files import file_bytes
 
 MAX_FILE_BYTES = 20_000_000  # 10,000 spectra of 81 values as text have 7 MB; keeps a wrong file from filling memory
 MAX_ROWS = 20_000  # the largest plan holds 1,000 patches
@@ -72,21 +73,8 @@ def read_bytes(path: str | Path) -> bytes:
     FileError
         Missing, a folder, unreadable, empty, or larger than any plate's readings.
     """
-    path = Path(path)
-    try:
-        size = path.stat().st_size
-        if size > MAX_FILE_BYTES:
-            raise FileError(
-                f"{path} has {size / 1e6:.0f} MB; readings of a plate stay below {MAX_FILE_BYTES / 1e6:.0f} MB. Is it the right file?"
-            )
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise FileError(f"{path} is not there. Check the name.") from None
-    except OSError as error:
-        said = "it is a folder" if isinstance(error, IsADirectoryError) else error.strerror or error
-        raise FileError(f"cannot read {str(path)[:200]}: {said}.") from None
-    except ValueError as error:  # a name no system can have
-        raise FileError(f"cannot read {str(path)[:200]!r}: {error}.") from None
+    most = f"readings of a plate stay below {MAX_FILE_BYTES / 1e6:.0f} MB. Is it the right file?"
+    data = file_bytes(path, MAX_FILE_BYTES, most)
     if not data.strip():
         raise FileError(f"{path} is empty. Export the readings again.")
     return data
