@@ -37,8 +37,8 @@ def test_the_readmes_commands_run_one_after_the_other_inside_the_demo_shop(insid
         out_of_reach = words[1] == "match" and done.exit_code == 1 and "out of reach" in done.output
         drifted = words[1] == "check" and done.exit_code == 1 and "--correct" in words
         assert done.exit_code == 0 or out_of_reach or drifted, f"{line}\n{done.output}"
-    for path in ("sign/proof.png", "sign-proof/overview.png", "sign-job/sheet.pdf", "sign-job/README.txt", "sign-job/trial/trial.svg", "plate-2/plate.svg",
-                 "palette.swatches.png", "simulated/palette-3.json", "marker-plates/plates/plate-01/job.json"):  # fmt: skip
+    for path in ("sign/proof.png", "sign-proof/overview.png", "sign-job/sheet.pdf", "sign-job/README.txt", "sign-job/trial/trial.svg",
+                 "plate-2/plate.svg", "palette.swatches.png", "simulated/palette-3.json", "marker-plates/plates/plate-01/job.json"):  # fmt: skip
         assert (inside_shop / path).stat().st_size > 0
 
 

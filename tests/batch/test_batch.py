@@ -1,6 +1,7 @@
 """A batch from folder to folder: every artwork made as by itself, faults told, stopped ones gone on with, nothing stale."""
 
 import csv
+import dataclasses
 import json
 import os
 import signal
@@ -9,25 +10,19 @@ import sys
 import time
 
 import pytest
-from name_plates import NAMES, name_plate, write_plates
+from click.testing import CliRunner
+from name_plates import NAMES, Here, name_plate, write_plates
 
 from tint.artwork.artwork import read_artwork
 from tint.batch.engine import Local
 from tint.batch.folder import find_artworks, plain_name
 from tint.batch.run import Packing, run_batch
 from tint.batch.task import Order, Piece, make
+from tint.cli import main
 from tint.errors import FileError
 from tint.job.job import read_job, write_job
 from tint.layers.separate import separate
 from tint.palette.palette import read_palette
-
-
-class Here:
-    """Engine that works in this process: quick for tests that are not about processes."""
-
-    def run(self, work, items, shared):
-        for item in items:
-            yield item, work(item, shared)
 
 
 @pytest.fixture(scope="module")
@@ -93,10 +88,47 @@ def test_another_order_is_refused_unless_forced(order, palette, tmp_path):
     folder = write_plates(tmp_path / "plates", 1)
     run_batch(folder, tmp_path / "out", order, engine=Here())
     other = Order(palette, palette.machine, width_mm=20)
-    with pytest.raises(FileError, match="begun with another palette, machine, options"):
+    with pytest.raises(FileError, match="begun with another width. Choose"):
         run_batch(folder, tmp_path / "out", other, engine=Here())
+    with pytest.raises(FileError, match="begun with another width and way of separating and way of writing"):
+        run_batch(folder, tmp_path / "out", dataclasses.replace(other, separating={"smooth": True}, writing={"trial": True}), engine=Here())
     assert run_batch(folder, tmp_path / "out", other, engine=Here(), force=True).kept == 0
     assert read_job(tmp_path / "out" / "jobs" / NAMES[0]).width_mm == 20
+
+
+def test_an_artwork_that_fails_now_leaves_no_job_of_its_earlier_self(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    (folder / f"{NAMES[0]}.svg").write_text("<svg", encoding="utf-8")
+    (folder / f"{NAMES[1]}.svg").rename(folder / "osprey.svg")
+    told = []
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), progress=told.append)
+    assert [record.name for record in done.failed] == [NAMES[0]] and not (tmp_path / "out" / "jobs" / NAMES[0]).exists()
+    assert any(f"jobs also holds {NAMES[1]}, which no artwork stands behind" in line for line in told)
+
+
+@pytest.mark.parametrize("cut", ["jobs/kingfisher/layers.dxf", "records/kingfisher.png"])
+def test_a_result_cut_short_by_a_power_failure_is_made_again(order, tmp_path, cut):
+    folder = write_plates(tmp_path / "plates", 2)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    whole = (tmp_path / "out" / cut).read_bytes()
+    (tmp_path / "out" / cut).write_bytes(b"")
+    assert run_batch(folder, tmp_path / "out", order, engine=Here()).kept == 1
+    assert len((tmp_path / "out" / cut).read_bytes()) == len(whole)
+
+
+def test_options_of_a_separation_reach_every_artwork(palette, tmp_path):
+    from tint.layers.tonal import Tonal
+
+    folder = write_plates(tmp_path / "plates", 1)
+    order = Order(palette, palette.machine, separating={"tonal": Tonal(), "background": None}, width_mm=12)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    alone = separate(read_artwork(folder / f"{NAMES[0]}.svg", 12), palette, tonal=Tonal(), background=None)
+    job = read_job(tmp_path / "out" / "jobs" / NAMES[0])
+    assert job.pitch_mm == alone.pitch_mm and set(alone.remarks) <= {*job.remarks, *job.notes}
+    order = dataclasses.replace(order, separating={}, pitch_mm=0.1)
+    run_batch(folder, tmp_path / "coarse", order, engine=Here())
+    assert read_job(tmp_path / "coarse" / "jobs" / NAMES[0]).pitch_mm == 0.1
 
 
 def test_a_folder_that_is_no_batch_is_left_alone(order, tmp_path):
@@ -113,8 +145,6 @@ def test_a_folder_that_is_no_batch_is_left_alone(order, tmp_path):
 
 
 def test_packed_pieces_become_one_job_per_plate_and_stale_plates_go(order, palette, tmp_path):
-    import dataclasses
-
     order = dataclasses.replace(order, layers_only=True)
     folder = write_plates(tmp_path / "plates")
     for number in range(20):
@@ -130,6 +160,33 @@ def test_packed_pieces_become_one_job_per_plate_and_stale_plates_go(order, palet
     done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
     assert len(done.plates) == 1 and done.kept == 8
     assert not (tmp_path / "out" / "plates" / "plate-02").exists() and not (tmp_path / "out" / "plate-02.png").exists()
+
+
+def test_the_command_passes_options_on_and_refuses_what_does_not_fit(shop, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    words = ["batch", str(folder), str(shop / "simulated" / "palette.json"), "--workers", "1", "-o", str(tmp_path / "out")]
+    for more, code, said in (
+        (["--ordered"], 2, "belong to --tonal"),
+        (["--background", "grass"], 1, "--background 'grass' is not a colour"),
+        (["--sizes", str(tmp_path / "none.csv")], 2, "none.csv is not there"),
+        (["--scheduler", "tcp://127.0.0.1:9"], 2, "with --scheduler the cluster has its own"),
+    ):
+        done = CliRunner().invoke(main, [*words, *more])
+        assert done.exit_code == code and said in done.stderr and not (tmp_path / "out").exists()
+    done = CliRunner().invoke(main, [*words, "--ink", "none", "--thin", "keep", "--smooth", "--width-mm", "20"])
+    assert done.exit_code == 0 and "1 of 1 artworks done" in done.stdout
+    said = json.loads((tmp_path / "out" / "batch.json").read_text(encoding="utf-8"))["way of separating"]
+    assert (said["ink"], said["thin"], said["smooth"]) == (None, "keep", True)
+    done = CliRunner().invoke(main, [*words, "--ink", "none", "--width-mm", "20"])
+    assert done.exit_code == 2 and "begun with another way of separating" in done.stderr
+
+
+def test_an_artwork_named_like_a_plate_keeps_its_own_record(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    (folder / f"{NAMES[0]}.svg").rename(folder / "plate-01.svg")
+    order = dataclasses.replace(order, layers_only=True)
+    run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
+    assert run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing()).kept == 2
 
 
 def test_a_batch_killed_in_mid_work_goes_on_where_it_was(shop, tmp_path):
@@ -171,8 +228,6 @@ def test_no_worker_outlives_a_killed_batch(shop, tmp_path):
 
 
 def test_a_worker_of_another_version_refuses(order):
-    import dataclasses
-
     outcome = make(Piece("heron", "heron.svg", name_plate(1).encode()), dataclasses.replace(order, version="99.0"))
     assert "this worker has tint" in outcome.problem and not outcome.files
 

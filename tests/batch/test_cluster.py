@@ -2,26 +2,30 @@
 
 import os
 import signal
+import socket
 import threading
 import time
 
 import pytest
-from name_plates import raise_for, who_am_i, write_plates
+from name_plates import double_or_die, raise_for, who_am_i, write_plates
 
 from tint.batch.run import run_batch
 from tint.batch.task import Order
 from tint.errors import FileError
 from tint.palette.palette import read_palette
 
+dask = pytest.importorskip("dask", reason="the extra `cluster` is not installed")
 distributed = pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
-from tint.batch.cluster import Cluster  # noqa: E402
+from tint.batch.cluster import MOST_BYTES, MOST_ITEMS, Cluster, _bundles, _reached  # noqa: E402
+from tint.batch.engine import Died  # noqa: E402
 
 
 @pytest.fixture(scope="module")
 def scheduler():
     here = os.path.dirname(__file__)
     before, os.environ["PYTHONPATH"] = os.environ.get("PYTHONPATH"), here  # workers import this folder's functions
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1") as cluster:
+    few = dask.config.set({"distributed.scheduler.allowed-failures": 1})  # deaths a task may see before it is given up
+    with few, distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1") as cluster:
         yield cluster.scheduler_address
     os.environ.pop("PYTHONPATH")
     if before is not None:
@@ -56,6 +60,28 @@ def test_a_fault_belongs_to_its_item(scheduler):
     found = dict(cluster.run(raise_for, range(1, 9), 3))
     cluster.close()
     assert isinstance(found.pop(3), ValueError) and found == {item: item for item in range(1, 9) if item != 3}
+
+
+def test_an_item_that_kills_its_workers_takes_none_of_its_bundle_along(scheduler):
+    cluster = Cluster(scheduler)
+    found = dict(cluster.run(double_or_die, range(1, 7), 5))
+    cluster.close()
+    assert isinstance(found.pop(5), Died) and found == {item: 2 * item for item in range(1, 7) if item != 5}
+
+
+def test_small_items_share_a_task_and_large_ones_go_alone():
+    class Sized:
+        def __init__(self, size_bytes):
+            self.size_bytes = size_bytes
+
+    sizes = [[item.size_bytes for item in bundle] for bundle in _bundles(map(Sized, [10] * (MOST_ITEMS + 1) + [MOST_BYTES] * 2 + [5]))]
+    assert sizes == [[10] * MOST_ITEMS, [10, MOST_BYTES], [MOST_BYTES], [5]] and list(_bundles([])) == []
+
+
+def test_a_worker_out_of_reach_is_seen_as_such():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        assert _reached(f"tcp://127.0.0.1:{server.getsockname()[1]}")
+    assert not _reached("tcp://127.0.0.1:1") and not _reached("inproc://nowhere")
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nonsense", "tcp://"])

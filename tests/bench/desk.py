@@ -17,22 +17,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "desk"))
 
 import numpy as np
 from PIL import Image
-from running_desk import RunningDesk
+from running_desk import PAGE_FILES, RunningDesk
 
 from tint.demo.shop import run_demo
-
-STATIC = (
-    "desk.css",
-    "desk.js",
-    "api.js",
-    "dom.js",
-    "artwork.js",
-    "stage.js",
-    "stock.js",
-    "setting.js",
-    "check.js",
-    "mark.svg",
-)
 
 
 def picture_24mp(folder, shop):
@@ -85,7 +72,7 @@ def main():
         first = time.perf_counter() - start
         try:
             weight = sum(
-                len(desk.raw("GET", name, desk.own)[2]) for name in ("/", *(f"/static/{name}" for name in STATIC))
+                len(desk.raw("GET", name, desk.own)[2]) for name in ("/", *(f"/static/{name}" for name in PAGE_FILES))
             )
             print(f"first page after the command      {first:6.2f} s   (aim 2)")
             print(f"page weight                       {weight / 1e3:6.0f} kB  (aim 500)")

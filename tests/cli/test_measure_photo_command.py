@@ -12,6 +12,7 @@ pytest.importorskip("cv2")
 
 from photo_scene import View, film_reflectances, save, take
 
+from tint.lab import delta_e00
 from tint.measure.patches import read_patches
 from tint.plan.first import plan_grid
 from tint.plan.plate import write_plate
@@ -49,12 +50,19 @@ def test_a_photo_becomes_a_table_and_a_picture_beside_it(place, tmp_path):
     assert "is already there" in one_line(again, 2)
 
 
-def test_corners_may_be_stated(place, tmp_path):
+def test_stated_corners_read_the_same_patches_as_the_marks_do_and_turned_ones_read_others(place, tmp_path):
     corners = (place / "corners").read_text(encoding="utf-8")
-    done = tint(
-        "measure", place / "plate-1", place / "photo.jpg", *CHART, "--corners", corners, "-o", tmp_path / "p.csv"
-    )
-    assert done.exit_code == 0, done.output
+    turned = " ".join([*corners.split()[2:], *corners.split()[:2]])
+    read = {}
+    for name, options in (("marks", ()), ("stated", ("--corners", corners)), ("turned", ("--corners", turned))):
+        done = tint("measure", place / "plate-1", place / "photo.jpg", *CHART, *options, "-o", tmp_path / f"{name}.csv")
+        if done.exit_code == 0:
+            read[name] = read_patches(tmp_path / f"{name}.csv")
+        else:
+            assert name == "turned", done.output
+    assert read["stated"].ids == read["marks"].ids
+    assert np.median(delta_e00(read["stated"].lab, read["marks"].lab)) < 0.5
+    assert "turned" not in read or np.median(delta_e00(read["turned"].lab, read["marks"].lab)) > 5
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,11 @@ import re
 import subprocess
 import sys
 import time
+from importlib.resources import files
 from urllib.parse import quote, urlencode
+
+# What the page asks for besides itself, by name.
+PAGE_FILES = tuple(sorted(one.name for one in (files("tint") / "desk" / "static").iterdir() if one.name != "index.html"))
 
 
 class RunningDesk:

@@ -335,3 +335,25 @@ def test_no_call_breaks_the_desk(desk, shop, route):
 def test_no_body_breaks_the_desk(desk, route, body):
     status, answer = desk.ask("POST", route.path, body)
     assert status in (200, 400) and (status == 200 or "\n" not in answer["error"])
+
+
+def test_a_large_drawing_is_read_aside_can_be_stopped_and_is_resized_at_once(desk, shop):
+    small = (shop / "artwork/kingfisher.svg").read_text(encoding="utf-8")
+    large = small.replace("</svg>", f"<!-- {'reed ' * 80_000} --></svg>")  # counts by its bytes
+    _, before = desk.load("artwork", "small.svg", small.encode())
+    known = desk.post("artwork/open", file=before["id"])
+    _, item = desk.load("artwork", "large.svg", large.encode())
+    work = desk.post("artwork/open", file=item["id"])["work"]
+    assert work["state"] == "running" and work["what"] == "opening the drawing"
+    assert desk.post("work/stop", work=work["id"])["state"] == "stopped"
+    assert desk.get("state")["places"]["artwork"]["file"] == before["id"]  # what was there stays
+    work = desk.finished(desk.post("artwork/open", file=item["id"])["work"])
+    assert work["state"] == "done", work["error"]
+    now = desk.get("state")["places"]["artwork"]
+    assert now["file"] == item["id"] and (now["width_mm"], now["height_mm"]) == (known["width_mm"], known["height_mm"])
+    tried = desk.post("artwork/try", palette=desk.files("palette")["simulated/palette.json"])
+    half = desk.post("artwork/open", file=item["id"], width_mm=known["width_mm"] / 2)
+    assert half["width_mm"] == pytest.approx(known["width_mm"] / 2) and "work" not in half
+    again = desk.post("artwork/try", palette=desk.files("palette")["simulated/palette.json"])
+    area, quarter = (sum(row["area_mm2"] for row in one["result"]["layers"]) for one in (tried, again))
+    assert quarter == pytest.approx(area / 4, rel=0.01)

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from running_desk import RunningDesk
+from running_desk import PAGE_FILES, RunningDesk
 
 from tint.desk.gate import cookie_name
 
@@ -136,23 +136,8 @@ def test_static_files_are_those_of_the_page_only(desk, name):
 
 
 def test_the_page_names_no_other_place(desk):
-    names = [
-        "/",
-        *(
-            f"/static/{name}"
-            for name in (
-                "desk.css",
-                "desk.js",
-                "api.js",
-                "dom.js",
-                "artwork.js",
-                "stage.js",
-                "stock.js",
-                "setting.js",
-                "check.js",
-            )
-        ),
-    ]
+    names = ["/", *(f"/static/{name}" for name in PAGE_FILES)]
+    assert {"/static/desk.css", "/static/desk.js", "/static/check.js"} < set(names)
     weight = 0
     for name in names:
         status, _, data = desk.raw("GET", name, desk.own)

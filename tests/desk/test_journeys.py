@@ -288,3 +288,17 @@ def test_the_corners_of_a_photo_are_dragged_and_what_cannot_be_read_is_said(page
     page.click("#photo-corners")
     page.wait_for_selector("#stock-photo-work .warn")
     assert "side-by-side.png" in page.inner_text("#stock-photo-work")
+
+
+def test_a_large_drawing_shows_its_progress_and_comes_onto_the_desk(page, shop, tmp_path):
+    small = (shop / "artwork/kingfisher.svg").read_text(encoding="utf-8")
+    (tmp_path / "reeds.svg").write_text(small.replace("</svg>", f"<!-- {'reed ' * 80_000} --></svg>"), encoding="utf-8")
+    goto(page, "artwork")
+    page.select_option("#source", label="palette: simulated/palette.json")
+    before = rev(page)
+    page.set_input_files("#artwork-file", tmp_path / "reeds.svg")
+    page.wait_for_selector("#view-work progress[aria-label='opening the drawing']")
+    assert page.is_visible("#view-work button:has-text('Stop')")
+    changed(page, before)
+    page.wait_for_selector("#layers tbody tr")
+    assert page.inner_text("#artwork-name") == "reeds.svg" and not page.query_selector("#view-work progress")

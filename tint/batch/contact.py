@@ -11,20 +11,17 @@ from tint.palette.lettering import fitting, wrapped
 
 ACROSS, DOWN = 5, 6
 CELL_PX, PICTURE_PX, FAILED_PX, FOOT_PX, GAP_PX, MARGIN_PX = 276, 240, 120, 48, 24, 30
-GREY, DARK, LOUD = (
-    (119, 119, 119),
-    (60, 60, 60),
-    (255, 205, 120),
-)  # a neutral surround, so that colours look as they are
+GREY, DARK, LOUD = (119, 119, 119), (60, 60, 60), (255, 205, 120)  # a neutral surround: colours look as they are
 
 
-def contact_sheets(records: Iterable[tuple[Record, bytes]], title: str) -> Iterator[Any]:
+def contact_sheets(records: Iterable[tuple[Record, bytes]], title: str, remark: str = "") -> Iterator[Any]:
     """Pillow pictures (RGB), thirty artworks on each.
 
     Parameters
     ----------
     records : each with the PNG of its proof, b"" where it failed
     title : stands on top of each
+    remark : below it, what a reader must know of the colours, such as "simulated"
     """
     from PIL import Image, ImageDraw, ImageFont
 
@@ -39,6 +36,7 @@ def contact_sheets(records: Iterable[tuple[Record, bytes]], title: str) -> Itera
         sheet = Image.new("RGB", (2 * MARGIN_PX + ACROSS * CELL_PX, height), GREY)
         draw = ImageDraw.Draw(sheet)
         draw.text((MARGIN_PX, 26), fitting(title, big, ACROSS * CELL_PX - 150), font=big, fill="white")
+        draw.text((MARGIN_PX, 57), fitting(remark, small, ACROSS * CELL_PX), font=small, fill=LOUD)
         if pages > 1:
             draw.text((MARGIN_PX + ACROSS * CELL_PX - 90, 30), f"{page + 1} of {pages}", font=small, fill="white")
         for i, (record, png) in enumerate(here):
@@ -47,7 +45,8 @@ def contact_sheets(records: Iterable[tuple[Record, bytes]], title: str) -> Itera
                 with Image.open(io.BytesIO(png)) as proof:
                     sheet.paste(proof.convert("RGB"), (x, foot - proof.height))
                 size = f"{record.facts.get('width_mm', 0):.4g} × {record.facts.get('height_mm', 0):.4g} mm"
-                told = f"{size}, {record.facts.get('layers', 0):.0f} layers"
+                layers = round(record.facts.get("layers", 0))
+                told = f"{size}, {layers} layer{'s' * (layers != 1)}"
                 draw.text((x, foot + 28), fitting(told, small, PICTURE_PX), font=small, fill=(235, 235, 235))
             else:
                 draw.rectangle([x, foot - FAILED_PX, x + PICTURE_PX - 1, foot - 1], outline=DARK, width=2)

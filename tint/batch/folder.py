@@ -6,14 +6,15 @@ import csv
 import io
 import os
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any, Protocol
 
 from tint.artwork.artwork import PICTURES
-from tint.batch.task import Order, Outcome, Piece, Plate
+from tint.batch.task import Outcome, Piece
 from tint.errors import FileError
-from tint.files import json_text, new_folder, read_json, reading, refuse_folder, write_file
+from tint.files import LIST_NAME, json_text, new_folder, read_json, reading, refuse_folder, write_file
 
 VERSION = 1
 ENDINGS = (*PICTURES, ".svg")
@@ -25,7 +26,39 @@ RESERVED = {
     "nul",
     *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10)),
 }  # names Windows keeps
-COLUMNS = ("file", "result", "state", "width_mm", "height_mm", "layers", "marking_s", "wait_s", "remarks", "problem")
+FACTS = ("width_mm", "height_mm", "layers", "marking_s", "wait_s")  # of a job, for the summary
+
+
+class Shared(Protocol):
+    """What the items of a batch share."""
+
+    @property
+    def digest(self) -> str:
+        """Sign of everything that shapes a result."""
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """The same in words, for `batch.json`."""
+
+    @property
+    def kind(self) -> str:
+        """What a result is: "job", "layers", "model"."""
+
+
+class Item(Protocol):
+    """One piece of work of a batch."""
+
+    @property
+    def name(self) -> str:
+        """Folder name of its result, unique in the batch."""
+
+    @property
+    def file_name(self) -> str:
+        """What the operator calls it."""
+
+    @property
+    def digest(self) -> str:
+        """Sign of the content."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +70,7 @@ class Record:
     name, file_name : of the result and of the artwork
     content, order : digests of what it was made from
     facts, remarks, problem, work_s : as in `Outcome`
+    size_bytes : of the result and its thumbnail; a result of another size was cut short and is made again
     """
 
     name: str
@@ -47,6 +81,7 @@ class Record:
     remarks: tuple[str, ...]
     problem: str
     work_s: float
+    size_bytes: int = 0
 
     @property
     def ok(self) -> bool:
@@ -60,7 +95,7 @@ class BatchFolder:
     Parameters
     ----------
     path : made when missing; one that holds another batch is refused unless `force`, then what differs is made anew
-    order : what the artworks share
+    order : what its items share
     force : go on although palette, machine or options differ from those the folder was begun with
 
     Raises
@@ -69,61 +104,78 @@ class BatchFolder:
         It holds something else, or another batch and `force` is not set, or cannot be written.
     """
 
-    def __init__(self, path: str | Path, order: Order, *, force: bool = False) -> None:
+    def __init__(self, path: str | Path, order: Shared, *, force: bool = False) -> None:
         self.path, self.order = Path(path), order
         file = self.path / "batch.json"
         if self.path.exists() and not self.path.is_dir():
             raise FileError(f"{self.path} is a file; a folder is to be written. Choose another name with -o.")
         if self.path.is_dir() and any(self.path.iterdir()) and not file.is_file():
             raise FileError(f"{self.path} is not the folder of a batch; choose another name with -o.")
+        said = {"order": order.digest, **order.said}
         if file.is_file():
             body = read_json(file, "batch", VERSION)
             if body.get("order") != order.digest and not force:
+                other = [name.replace("_", " ") for name in said if name != "order" and body.get(name) != said[name]]
                 raise FileError(
-                    f"{self.path} was begun with another palette, machine, options or tint. Choose another name with -o, or add "
+                    f"{self.path} was begun with another {' and '.join(other) or 'tint'}. Choose another name with -o, or add "
                     "--force to make its artworks anew."
                 )
-        said = {
-            "order": order.digest, "palette": order.palette.name, "machine": order.machine.name, "width_mm": order.width_mm,
-            "pitch_mm": order.pitch_mm, "separating": order.separating, "writing": order.writing, "packed": order.layers_only,
-        }  # fmt: skip
         write_file(file, json_text("batch", VERSION, said), force=True)
 
     @property
     def results(self) -> Path:
-        """Folder of the single results: jobs, or layers where pieces are packed."""
-        return self.path / ("layers" if self.order.layers_only else "jobs")
+        """Folder of the single results: jobs, layers where pieces are packed, models."""
+        return self.path / f"{self.order.kind}{'' if self.order.kind.endswith('s') else 's'}"
 
-    def finished(self, piece: Piece | Plate, where: str = "") -> Record | None:
+    def finished(self, piece: Item, where: str = "") -> Record | None:
         """Record of this artwork (or plate) where its result is there and was made from the same content and order."""
         try:
-            record = self._record(piece.name)
+            record = self._record(piece.name, where)
         except FileError:
             return None  # damaged: made again
-        same = record is not None and (record.content, record.order) == (piece.digest, self.order.digest)
-        return record if same and record.ok and (self._place(where) / piece.name).is_dir() else None
+        if record is None or (record.content, record.order) != (piece.digest, self.order.digest):
+            return None
+        return record if record.ok and self._size_bytes(piece.name, where) == record.size_bytes else None
 
-    def keep(self, piece: Piece | Plate, outcome: Outcome, where: str = "") -> Record:
+    def keep(self, piece: Item, outcome: Outcome, where: str = "") -> Record:
         """Record of an outcome, once its folder is in place; a result whose record is missing counts as not made."""
+        place, small = self._place(where), self._beside(piece.name, "png", where)
+        kind = "job" if where else self.order.kind
         if outcome.files:
-            place = self._place(where)
-            with new_folder(place / piece.name, "layers" if place.name == "layers" else "job", force=True) as place:
+            with new_folder(place / piece.name, kind, force=True, sync=False) as result:
                 for name, data in outcome.files.items():
-                    (place / name).parent.mkdir(parents=True, exist_ok=True)
-                    (place / name).write_bytes(data)
+                    if "/" in name:
+                        (result / name).parent.mkdir(parents=True, exist_ok=True)
+                    (result / name).write_bytes(data)
+        else:  # what an earlier run made of it is not this artwork
+            self._remove(place / piece.name, kind)
         if outcome.thumbnail:
-            write_file(self.path / "records" / f"{piece.name}.png", outcome.thumbnail, force=True)
+            write_file(small, outcome.thumbnail, force=True, sync=False)
+        else:
+            small.unlink(missing_ok=True)
+        size_bytes = sum(map(len, outcome.files.values())) + len(outcome.thumbnail)
         record = Record(
             piece.name, piece.file_name, piece.digest, self.order.digest, outcome.facts, outcome.remarks, outcome.problem,
-            outcome.work_s,
+            outcome.work_s, size_bytes,
         )  # fmt: skip
         body = {**vars(record), "remarks": list(record.remarks)}
-        write_file(self.path / "records" / f"{piece.name}.json", json_text("batch-record", VERSION, body), force=True)
+        write_file(self._beside(piece.name, "json", where), json_text("batch-record", VERSION, body), force=True, sync=False)
         return record
+
+    def settle(self) -> None:
+        """Brings everything written to the disk, once for all artworks."""
+        if hasattr(os, "sync"):
+            os.sync()
+
+    def without_artwork(self, names: Iterable[str]) -> list[str]:
+        """Names of results that no artwork of these names stands behind any more."""
+        known = {*names}
+        there = sorted(path.name for path in self.results.iterdir()) if self.results.is_dir() else []
+        return [name for name in there if name not in known and not name.startswith(".")]
 
     def thumbnail(self, name: str) -> bytes:
         """PNG of an artwork's proof, b"" where there is none."""
-        path = self.path / "records" / f"{name}.png"
+        path = self._beside(name, "png", "")
         return path.read_bytes() if path.is_file() else b""
 
     def drop(self, pattern: str, but: set[str]) -> None:
@@ -131,18 +183,17 @@ class BatchFolder:
         for path in self.path.glob(pattern):
             if path.name not in but:
                 if path.is_dir():
-                    refuse_folder(path, "job", True)  # holds something of the operator's: say so, remove nothing
-                    shutil.rmtree(path)
+                    self._remove(path, "job")
                 else:
                     path.unlink(missing_ok=True)
 
-    def summarise(self, records: Iterable[Record]) -> Path:
-        """Path of `summary.csv`: a row per artwork, those that failed with the reason."""
+    def summarise(self, records: Iterable[Record], facts_shown: Sequence[str] = FACTS) -> Path:
+        """Path of `summary.csv`: a row per item with the facts named, those that failed with the reason."""
         text = io.StringIO()
         table = csv.writer(text, lineterminator="\n")
-        table.writerow(COLUMNS)
+        table.writerow(["file", "result", "state", *facts_shown, "remarks", "problem"])
         for record in records:
-            facts = [f"{record.facts[name]:g}" if name in record.facts else "" for name in COLUMNS[3:8]]
+            facts = [f"{record.facts[name]:g}" if name in record.facts else "" for name in facts_shown]
             result = f"{self.results.name}/{record.name}" if record.ok else ""
             table.writerow(
                 [
@@ -156,18 +207,39 @@ class BatchFolder:
             )
         return write_file(self.path / "summary.csv", text.getvalue(), force=True)
 
+    @staticmethod
+    def _remove(folder: Path, kind: str) -> None:
+        if folder.is_dir():
+            refuse_folder(folder, kind, True)  # holds something of the operator's: say so, remove nothing
+            shutil.rmtree(folder)
+
+    def _size_bytes(self, name: str, where: str) -> int:
+        """Bytes of a result and its thumbnail, as they are on the disk."""
+        size = 0
+        for folder, _, files in os.walk(self._place(where) / name):
+            size += sum((Path(folder) / file).stat().st_size for file in files if file != LIST_NAME)
+        small = self._beside(name, "png", where)
+        return size + (small.stat().st_size if small.is_file() else 0)
+
     def _place(self, where: str) -> Path:
         return self.path / where if where else self.results
 
-    def _record(self, name: str) -> Record | None:
-        path = self.path / "records" / f"{name}.json"
+    def _beside(self, name: str, ending: str, where: str) -> Path:
+        """Path of a record or thumbnail; a plate's stand apart, since an artwork may bear the same name."""
+        return self.path / "records" / where / f"{name}.{ending}"
+
+    def _record(self, name: str, where: str) -> Record | None:
+        path = self._beside(name, "json", where)
         if not path.is_file():
             return None
         body = read_json(path, "batch-record", VERSION)
         with reading(path, "the record.", f"{path} is damaged."):
-            texts = (str(body[key]) for key in ("name", "file_name", "content", "order"))
             facts = {str(key): float(value) for key, value in body["facts"].items()}
-            return Record(*texts, facts, tuple(map(str, body["remarks"])), str(body["problem"]), float(body["work_s"]))
+            name, file_name, content, order = (str(body[key]) for key in ("name", "file_name", "content", "order"))
+            return Record(
+                name, file_name, content, order, facts, tuple(map(str, body["remarks"])), str(body["problem"]),
+                float(body["work_s"]), int(body["size_bytes"]),
+            )  # fmt: skip
 
 
 def find_artworks(folder: str | Path, *, but: str | Path | None = None) -> dict[str, Path]:
@@ -221,10 +293,15 @@ def plain_name(text: str) -> str:
     return f"_{text}" if not text or text.split(".")[0].lower() in RESERVED else text
 
 
-def read_piece(name: str, path: Path, folder: Path) -> tuple[Piece, str]:
-    """Artwork by content, and why it cannot be read ("" where it can)."""
-    shown = path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
-    piece = Piece(name, shown, b"")
+def shown_name(path: Path, folder: Path) -> str:
+    """Name of an artwork as the operator knows it, from the batch's folder on, such as "trail markers/heron.svg"."""
+    return path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
+
+
+def read_piece(name: str, path: Path, folder: Path, width_mm: float | None = None) -> tuple[Piece, str]:
+    """Artwork by content, at a width of its own [mm] where there is one, and why it cannot be read ("" where it can)."""
+    shown = shown_name(path, folder)
+    piece = Piece(name, shown, b"", width_mm)
     try:
         if path.stat().st_size > MAX_FILE_BYTES:
             return piece, f"{shown} has {path.stat().st_size / 1e9:.1f} GB; separate it by itself."

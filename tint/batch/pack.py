@@ -93,8 +93,8 @@ def place_pieces(
     for plate, x, y, width, _, number in best:
         w, h = sizes_mm[names[number]]
         turned = width != sizes[number][0]
-        at = [edge_mm + value * GRAIN_UM / 1000 for value in (x, y)]
-        placed.append(Placed(names[number], plate + 1, *at, *((h, w) if turned else (w, h)), turned))
+        left, top = (edge_mm + value * GRAIN_UM / 1000 for value in (x, y))
+        placed.append(Placed(names[number], plate + 1, left, top, *((h, w) if turned else (w, h)), turned))
     return tuple(sorted(placed, key=lambda one: (one.plate, one.y_mm, one.x_mm)))
 
 
@@ -149,7 +149,7 @@ def plate_layers(
 
     left, top = min(one.x_mm for one in placed), min(one.y_mm for one in placed)
     palette = layers[placed[0].name].palette
-    outlines: list[list[object]] = [[] for _ in palette.colours]
+    outlines: list[list[Any]] = [[] for _ in palette.colours]
     for one in placed:
         for number, outline in enumerate(layers[one.name].outlines):
             if not outline.is_empty:
@@ -166,7 +166,7 @@ def plate_layers(
     return whole, (left, top)
 
 
-def _moved(outline: object, one: Placed, left: float, top: float) -> object:
+def _moved(outline: Any, one: Placed, left: float, top: float) -> Any:
     import shapely
 
     x, y = one.x_mm - left, one.y_mm - top

@@ -2,32 +2,23 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from tint.batch.contact import contact_sheets
-from tint.batch.engine import Died, Engine, Local
+from tint.batch.engine import Engine, Local
 from tint.batch.folder import BatchFolder, Record, find_artworks, read_piece
-from tint.batch.pack import Placed, place_pieces, stock_use
-from tint.batch.task import Order, Outcome, Piece, Plate, failed, make
-from tint.errors import TintError
+from tint.batch.pack import Placed
+from tint.batch.plates import Packing, pack_plates
+from tint.batch.sizes import Size, read_sizes
+from tint.batch.task import LOAD_FIRST, Order, Piece, make
+from tint.batch.work import work_through
 from tint.files import write_file
-from tint.job.order import clock
-from tint.palette.lettering import fitting
+from tint.layers.compare import png_bytes
 
-
-@dataclass(frozen=True)
-class Packing:
-    """How small pieces go onto plates: gap between them and edge left free [mm], and whether they may be turned by 90°."""
-
-    gap_mm: float = 3.0
-    edge_mm: float = 3.0
-    turn: bool = False
+__all__ = ["Batch", "Packing", "run_batch"]
 
 
 @dataclass(frozen=True)
@@ -60,7 +51,7 @@ class Batch:
 
 def run_batch(
     folder: str | Path, out: str | Path, order: Order, *, engine: Engine | None = None, packing: Packing | None = None,
-    force: bool = False, progress: Callable[[str], None] | None = None,
+    sizes: str | Path | None = None, force: bool = False, progress: Callable[[str], None] | None = None,
 ) -> Batch:  # fmt: skip
     """Batch of all artworks of a folder: a job folder each (or a job per plate), a summary and contact sheets.
 
@@ -72,170 +63,67 @@ def run_batch(
     order : what the artworks share; with `packing` its `layers_only` is set
     engine : where the work is done, None this computer's cores
     packing : pack the pieces onto plates and write a job per plate
+    sizes : table of the artworks' own widths and, with `packing`, copies, as `read_sizes` takes it
     force : the folder was begun with another order: make anew what differs
     progress : called with a short text as each is done
 
     Raises
     ------
     FileError
-        No artworks, or the folder of the batch is something else or cannot be written.
+        No artworks, a table of sizes that does not fit them, or the folder of the batch is something else or cannot be written.
     LimitError
         With `packing`, a piece that fits on no plate.
 
     Notes
     -----
-    A result takes its place whole, then its record is written; whatever stops a batch, at most the artworks in hand are lost.
+    A result takes its place whole, then its record is written; whatever stops a batch, at most the artworks in hand are lost. The
+    disk is waited for once, at the end: where the power fails before, results whose size is not the recorded one are made again.
+
+    Worker processes load the script that calls this: there it stands under ``if __name__ == "__main__":``.
     """
     began, step = time.perf_counter(), progress or (lambda text: None)
+    engine = engine or Local(load_first=LOAD_FIRST)
     artworks = find_artworks(folder, but=out)
+    own = read_sizes(sizes, artworks, Path(folder), packed=packing is not None) if sizes is not None else {}
     place = BatchFolder(out, order, force=force)
-    engine = engine or Local()
-    records, kept = _all(_pieces(artworks, Path(folder)), len(artworks), place, engine, step)
+    records, kept = work_through(make, _pieces(artworks, Path(folder), own), len(artworks), place, engine, step)
     plates: list[Record] = []
     placed: tuple[Placed, ...] = ()
     use: dict[int, float] = {}
-    _finish(place, records, folder)
+    _finish(place, order, records, folder)
     if packing is not None:
-        plates, placed, use, kept_plates = _packed(place, records, packing, engine, step)
+        copies = {name: size.copies for name, size in own.items()}
+        plates, placed, use, kept_plates = pack_plates(place, order, records, copies, packing, engine, step)
         kept += kept_plates
-    ordered = tuple(sorted(records, key=lambda record: list(artworks).index(record.name)))
+    if left := place.without_artwork(artworks):
+        step(f"{place.results.name} also holds {some(left)}, which no artwork stands behind any more; delete what is not wanted")
+    place.settle()
+    at = {name: number for number, name in enumerate(artworks)}
+    ordered = tuple(sorted(records, key=lambda record: at[record.name]))
     work_s = sum(record.work_s for record in (*ordered, *plates))
     return Batch(ordered, kept, tuple(plates), placed, use, time.perf_counter() - began, work_s)
 
 
-def _pieces(artworks: dict[str, Path], folder: Path) -> Iterator[tuple[Piece, str]]:
+def _pieces(artworks: dict[str, Path], folder: Path, own: Mapping[str, Size]) -> Iterator[tuple[Piece, str]]:
     for name, path in artworks.items():
-        yield read_piece(name, path, folder)
+        yield read_piece(name, path, folder, own[name].width_mm if name in own else None)
 
 
-def _all(
-    items: Iterable[tuple[Any, str]],
-    count: int,
-    place: BatchFolder,
-    engine: Engine,
-    step: Callable[[str], None],
-    where: str = "",
-) -> tuple[list[Record], int]:
-    """Records of all items, those kept from before among them, and how many these were."""
-    records: list[Record] = []
-    began = time.perf_counter()
-
-    def to_do() -> Iterator[Any]:
-        for item, problem in items:
-            if problem:
-                records.append(place.keep(item, failed(problem), where))
-                step(f"FAILED  {problem}")
-            elif (record := place.finished(item, where)) is not None:
-                records.append(record)
-            else:
-                yield item
-
-    made = 0
-    for item, result in engine.run(make, to_do(), place.order):
-        outcome = result if isinstance(result, Outcome) else failed(_said(result))
-        records.append(place.keep(item, outcome, where))
-        made += 1
-        left_s = (time.perf_counter() - began) / made * (count - len(records))
-        told = f"about {clock(left_s)} left" if count - len(records) else "the last"
-        step(
-            f"{len(records)} of {count}, {told}: {item.file_name}{f'  FAILED: {outcome.problem}' if outcome.problem else ''}"
-        )
-    return records, len(records) - made - sum(1 for record in records if not record.ok and not record.work_s)
+def some(names: Sequence[str], most: int = 5) -> str:
+    """The first few names, and how many more there are."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
 
 
-def _said(error: object) -> str:
-    if isinstance(error, (Died, TintError)):
-        return str(error)
-    return f"a fault inside tint ({type(error).__name__}: {error}); please report it, with the artwork."
-
-
-def _finish(place: BatchFolder, records: Sequence[Record], folder: str | Path) -> None:
+def _finish(place: BatchFolder, order: Order, records: Sequence[Record], folder: str | Path) -> None:
     ordered = sorted(records, key=lambda record: record.file_name)
     place.summarise(ordered)
-    title = f"{Path(folder).resolve().name}: {len(records)} artworks in {place.order.palette.name}"
+    title = f"{Path(folder).resolve().name}: {len(records)} artworks in {order.palette.name}"
     proofs = ((record, place.thumbnail(record.name)) for record in ordered)
     written = [
-        write_file(place.path / f"contact-sheet-{number:02d}.png", _png(sheet), force=True).name
-        for number, sheet in enumerate(contact_sheets(proofs, title), 1)
+        write_file(place.path / f"contact-sheet-{number:02d}.png", png_bytes(sheet), force=True, sync=False).name
+        for number, sheet in enumerate(contact_sheets(proofs, title, next(iter(order.palette.remarks), "")), 1)
     ]
     place.drop("contact-sheet-*.png", set(written))
 
 
-def _packed(
-    place: BatchFolder, records: Sequence[Record], packing: Packing, engine: Engine, step: Callable[[str], None]
-) -> tuple[list[Record], tuple[Placed, ...], dict[int, float], int]:
-    order = place.order
-    stock = order.stock or order.palette.stock
-    sizes = {record.name: (record.facts["width_mm"], record.facts["height_mm"]) for record in records if record.ok}
-    if not sizes:
-        return [], (), {}, 0
-    placed = place_pieces(
-        sizes, order.machine, stock, gap_mm=packing.gap_mm, edge_mm=packing.edge_mm, turn=packing.turn
-    )
-    use = stock_use(placed, stock)
-    step(f"packed {len(placed)} pieces onto {len(use)} plates")
-
-    def plates() -> Iterator[tuple[Plate, str]]:
-        for number in use:
-            mine = tuple(one for one in placed if one.plate == number)
-            files = {one.name: _files_of(place.results / one.name) for one in mine}
-            yield Plate(f"plate-{number:02d}", mine, files), ""
-
-    made, kept = _all(plates(), len(use), place, engine, step, "plates")
-    made.sort(key=lambda record: record.name)
-    table = io.StringIO()
-    rows = csv.writer(table, lineterminator="\n")
-    rows.writerow(["plate", "piece", "x_mm", "y_mm", "width_mm", "height_mm", "turned"])
-    for one in placed:
-        numbers = (f"{value:.3f}" for value in (one.x_mm, one.y_mm, one.width_mm, one.height_mm))
-        rows.writerow([f"plate-{one.plate:02d}", one.name, *numbers, "yes" if one.turned else ""])
-    write_file(place.path / "placed.csv", table.getvalue(), force=True)
-    names = {f"plate-{number:02d}" for number in use}
-    for pattern, kept_names in (("plate-*.png", {f"{name}.png" for name in names}), ("plates/plate-*", names)):
-        place.drop(pattern, kept_names)  # of an earlier packing; marked by mistake they cost a plate
-    for number in use:
-        mine = [one for one in placed if one.plate == number]
-        picture = plate_picture(mine, place.path / "plates" / f"plate-{number:02d}" / "proof.png", stock.size_mm)
-        if picture is not None:
-            write_file(place.path / f"plate-{number:02d}.png", _png(picture), force=True)
-    return made, placed, use, kept
-
-
-def plate_picture(placed: Sequence[Placed], proof: Path, size_mm: tuple[float, float]) -> Any:
-    """Pillow picture (RGB) of a whole plate: its proof in place, each piece framed and named; None where there is no proof."""
-    from PIL import Image, ImageDraw, ImageFont
-
-    if not proof.is_file():
-        return None
-    scale = 1400 / max(size_mm)
-    plate = Image.new("RGB", tuple(max(1, round(side * scale)) for side in size_mm), (150, 150, 150))
-    left, top = min(one.x_mm for one in placed), min(one.y_mm for one in placed)
-    right = max(one.x_mm + one.width_mm for one in placed)
-    bottom = max(one.y_mm + one.height_mm for one in placed)
-    with Image.open(proof) as picture:
-        small = picture.convert("RGB").resize(
-            (max(1, round((right - left) * scale)), max(1, round((bottom - top) * scale))), Image.Resampling.LANCZOS
-        )
-    whole = Image.new("RGB", plate.size, plate.getpixel((0, 0)))
-    whole.paste(small, (round(left * scale), round(top * scale)))
-    draw, font = ImageDraw.Draw(plate), ImageFont.load_default(18)
-    for one in placed:
-        box = [
-            round(value * scale) for value in (one.x_mm, one.y_mm, one.x_mm + one.width_mm, one.y_mm + one.height_mm)
-        ]
-        plate.paste(whole.crop(box), box[:2])
-        draw.rectangle([box[0] - 1, box[1] - 1, box[2], box[3]], outline=(60, 60, 60))
-        label = fitting(one.name, font, max(box[2] - box[0] - 8, 12))
-        draw.rectangle([box[0] + 2, box[1] + 2, box[0] + 8 + font.getlength(label), box[1] + 24], fill=(255, 255, 255))
-        draw.text((box[0] + 5, box[1] + 3), label, font=font, fill=(20, 20, 20))
-    return plate
-
-
-def _files_of(folder: Path) -> dict[str, bytes]:
-    return {item.name: item.read_bytes() for item in sorted(folder.iterdir()) if item.is_file()}
-
-
-def _png(picture: Any) -> bytes:
-    out = io.BytesIO()
-    picture.save(out, "PNG")
-    return out.getvalue()

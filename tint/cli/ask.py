@@ -27,6 +27,7 @@ from tint.words import FIELDS
 def predict(ctx: click.Context, model: Path, settings_file: Path | None, as_json: bool, **values: float | None) -> None:
     """Colour of a setting, and how sure: 9 of 10 fresh marks land within de00_90 (ΔE00).
 
+    Power, speed, frequency, pulse width and line spacing are needed; passes is 1, focus 0 mm and hatch angle 0° unless stated.
     Leaves with 1 where a setting is so far from the grid that the colour is a guess.
     """
     from tint.measure.patches import read_settings, settings_table
@@ -84,7 +85,7 @@ class _WithLab(click.Command):
     "tint match model.json --srgb '#4466aa' -n 3",
 )
 @click.argument("model", type=PATH)
-@click.option("--lab", metavar="L,A,B", help="Wished colour, CIELAB D50; commas or spaces between.")
+@click.option("--lab", metavar="L,A,B", help="Wished colour, CIELAB D50, 2°; commas or spaces between.")
 @click.option("--srgb", metavar="#RRGGBB", help="Wished colour, as on a screen.")
 @click.option("-n", "count", type=click.IntRange(1, 50), default=5, show_default=True, help="How many settings.")
 @JSON
@@ -137,7 +138,7 @@ def _lab(text: str) -> Any:
     import numpy as np
 
     from tint.errors import DataError
-    from tint.measure.patches import lab_problem
+    from tint.lab import lab_problem
 
     try:
         lab = np.array([float(part) for part in text.replace(",", " ").split()])

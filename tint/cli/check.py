@@ -27,7 +27,7 @@ from tint.cli.options import FORCE, JSON, PATH, examples, remark
     "--tolerance",
     type=float,
     metavar="DE00",
-    help="Judge every colour by this ΔE00 instead of by the palette's own repeatability.",
+    help="Judge every colour by this ΔE00, such as 2.5, instead of by the palette's own repeatability.",
 )
 @click.option("--accept", is_flag=True, help="Write a new version whose promise is this strip's colours.")
 @click.option("--correct", is_flag=True, help="Write a new version whose settings bring the colours back.")
@@ -50,11 +50,9 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
     check is added to the history beside the palette. Leaves with 1 where the palette is out.
     """
     from tint.check.check import check_strip
-    from tint.check.correct import find_correction, refuse_correction, worth_correcting
     from tint.check.history import history_path, now, read_history, record_check, recorded_palettes
-    from tint.check.judged import OUT, WITHIN
+    from tint.check.judged import OUT
     from tint.check.text import check_dict, check_text, correction_text
-    from tint.errors import DataError
     from tint.files import read_text, refuse_overwrite
     from tint.measure.patches import read_patches
     from tint.model.model import read_model
@@ -66,7 +64,7 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
         raise click.UsageError("a new version is always recorded; leave --no-record away.")
     if output is not None and not (accept or correct):
         raise click.UsageError("-o goes with --accept or --correct.")
-    chosen, strip = read_palette(palette), read_patches(patches)
+    chosen, strip, readings = read_palette(palette), read_patches(patches), read_text(patches)
     known = read_model(model) if model is not None else None
     if known is not None and known.stock.name != chosen.stock.name:
         remark(f"CHECK: {chosen.name} was made for stock {chosen.stock.name!r}, the model is of {known.stock.name!r}.")
@@ -75,21 +73,12 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
         refuse_overwrite(target, force)
     place = history_path(palette)
     history = read_history(place, chosen)
-    found = check_strip(chosen, strip, model=known, tolerance_de00=tolerance, earlier_heat_pct=history.heat_pct(chosen, read_text(patches)),
+    found = check_strip(chosen, strip, model=known, tolerance_de00=tolerance, earlier_heat_pct=history.heat_pct(chosen, readings),
                         others=recorded_palettes(place, chosen), remap=remap)  # fmt: skip
-    offered, refused = None, ""
-    if correct:
-        refuse_correction(found)
-    if correct or worth_correcting(found):
-        try:
-            offered = find_correction(found, strip, known)
-        except DataError as error:
-            if correct:
-                raise
-            refused = str(error)
+    offered, refused = _offer(found, strip, known, correct)
     date = now()
     if not no_record:
-        record_check(place, found, read_text(patches), date)
+        record_check(place, found, readings, date)
     written = _write(found, offered, correct, target, palette, force, date) if accept or correct else None
     if as_json:
         click.echo(json.dumps(check_dict(found, offered), indent=1, ensure_ascii=False))
@@ -97,25 +86,56 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
         click.echo(check_text(found))
         if offered is not None:
             click.echo("\n" + correction_text(found, offered))
-    for line in chosen.remarks:
+    set_back = not no_record and read_history(place, chosen).clock_set_back
+    for line in (*chosen.remarks, *_said(found, offered, refused, written, accept, set_back)):
         remark(line)
-    if accept and found.verdict != WITHIN and found.measured:
-        remark(
-            f"CHECK: this strip is {found.verdict}; pieces marked from now on are matched to it, not to those already delivered."
-        )
-    if refused:
-        remark(refused)
-    if not no_record and read_history(place, chosen).clock_set_back:
-        remark(
-            "the clock of this computer was set back between two checks; the history keeps the order in which they came."
-        )
-    if written is not None:
-        remark(written)
-    elif offered is not None:
-        remark("nothing was changed; --correct writes the corrected palette as a new version")
     remark(SHORT)
     if found.verdict == OUT and written is None:
         ctx.exit(1)
+
+
+def _offer(found: Any, strip: Any, known: Any, correct: bool) -> tuple[Any, str]:
+    """Correction, None where none is called for or can be found, and why it cannot.
+
+    Raises
+    ------
+    DataError
+        A correction is asked for and cannot be.
+    """
+    from tint.check.correct import find_correction, refuse_correction, worth_correcting
+    from tint.errors import DataError
+
+    if correct:
+        refuse_correction(found)
+        return find_correction(found, strip, known), ""
+    if not worth_correcting(found):
+        return None, ""
+    try:
+        return find_correction(found, strip, known), ""
+    except DataError as error:
+        return None, str(error)
+
+
+def _said(found: Any, offered: Any, refused: str, written: str | None, accept: bool, set_back: bool) -> list[str]:
+    """Remarks on what was accepted, refused and written."""
+    from tint.check.judged import WITHIN
+
+    lines = []
+    if accept and found.verdict != WITHIN and found.measured:
+        lines.append(
+            f"CHECK: this strip is {found.verdict}; pieces marked from now on are matched to it, not to those already delivered."
+        )
+    if refused:
+        lines.append(refused)
+    if set_back:
+        lines.append(
+            "the clock of this computer was set back between two checks; the history keeps the order in which they came."
+        )
+    if written is not None:
+        lines.append(written)
+    elif offered is not None:
+        lines.append("nothing was changed; --correct writes the corrected palette as a new version")
+    return lines
 
 
 def _write(found: Any, offered: Any, correct: bool, target: Path, palette: Path, force: bool, date: str) -> str:

@@ -2,52 +2,52 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from typing import Any
 
 import click
 
 from tint import __version__
-from tint.errors import TintError
+from tint.errors import FileError, TintError
 
-ORDER = (
-    "demo",
-    "grid",
-    "measure",
-    "fit",
-    "plot",
-    "borrow",
-    "palette",
-    "swatches",
-    "separate",
-    "proof",
-    "job",
-    "batch",
-    "check",
-    "history",
-    "predict",
-    "match",
-    "desk",
-)  # of the work
+ORDER = (  # of the work, not of the alphabet
+    "demo", "grid", "measure", "fit", "plot", "stocks", "borrow", "palette", "swatches", "separate",
+    "proof", "job", "batch", "check", "history", "predict", "match", "desk", "guide",
+)  # fmt: skip
+
+
+FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}  # of a disk, where the answer goes to a file
 
 
 class Commands(click.Group):
     """Commands whose `TintError` becomes one line on stderr and the error's exit code."""
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
+        """What click's own gives; signs that a console lacks are replaced before."""
         for stream in (sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # Δ and ² on a console that lacks them
         return super().main(*args, **kwargs)
 
     def invoke(self, ctx: click.Context) -> Any:
+        """What the command gives; a `TintError` is printed in one line and leaves with its exit code."""
         try:
             return super().invoke(ctx)
         except TintError as error:
             click.echo(f"tint: {error}", err=True)
             ctx.exit(error.exit_code)
+        except MemoryError:
+            click.echo("tint: not enough memory. Close other programs, or use a smaller picture or a coarser --pitch-mm.", err=True)
+            ctx.exit(1)
+        except OSError as error:
+            if error.errno not in FULL:
+                raise
+            click.echo(f"tint: cannot write: {error.strerror}. Free space, or choose another place.", err=True)
+            ctx.exit(FileError.exit_code)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the work, further ones after them."""
         return [*[name for name in ORDER if name in self.commands], *sorted(set(self.commands) - set(ORDER))]
 
 
@@ -60,7 +60,10 @@ def main() -> None:
     The work, in order:
       grid → (mark it) → measure → fit → palette → separate → job → (mark it)
     Ask any time:  predict (the colour of a setting)  ·  match (settings for a colour)
-    New here:      tint demo demo-shop
+    Keep it true:  check (a strip against a palette)  ·  history (all strips, with a chart)
+    New here:      tint demo demo-shop  ·  tint guide (how to do things, page by page)
+
+    Leaves with 0 when done, 1 where the data says no, 2 where a command or file is wrong. COMMAND --help tells the rest.
 
     Class 4 laser: enclosure, eyewear for the wavelength, fume extraction. tint never drives a machine.
     """

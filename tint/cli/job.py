@@ -24,12 +24,12 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
 @click.option(
     "--trial", is_flag=True, help="Add a row of small squares, one per layer, for the blank's edge: mark it first."
 )
-@click.option("--at-mm", metavar="X,Y", help="Artwork's top left corner from the blank's  [default: centred]")
+@click.option("--at-mm", metavar="X,Y", help="Artwork's top left corner from the blank's [mm]  [default: centred]")
 @click.option("--stock", type=PATH, metavar="STOCK.TOML",
               help="The piece, where it is another blank (size, batch) of the same metal  [default: the palette's]")  # fmt: skip
 @click.option("--hatch", is_flag=True, help="Add every scan line, for machines that follow lines.")
 @click.option("--inset-spot", type=float, default=0.0, show_default=True,
-              help="Draw layers smaller on every side by this share of the spot; too much leaves bare hairlines.")  # fmt: skip
+              help="Draw layers smaller on every side by this share of the spot, 0 to 1; too much leaves bare hairlines.")  # fmt: skip
 @click.option("--timed", metavar="JOB=TIME", multiple=True,
               help="Job folder and how long its marking took, two or more: sets turn_ms and jump_ms.")  # fmt: skip
 @output("job")

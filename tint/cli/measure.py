@@ -128,7 +128,7 @@ def _measure_photos(grid: Path, files: tuple[Path, ...], chart: str | None, corn
     ]
     for path in (output, *overlays):
         refuse_overwrite(path, force)
-    if cells is None:
+    if cells is None or machine is None or stock is None:  # --cells comes with both
         planned = read_grid(grid)
     else:
         planned = grid_of_cells(grid, *_cells(cells), read_machine(machine), read_stock(stock))

@@ -18,8 +18,10 @@ FORCE = click.option("--force", is_flag=True, help="Replace the output if it is 
 JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 
 
-def output(default: str) -> Callable[[Any], Any]:
-    return click.option("-o", "--output", type=PATH, default=default, show_default=True, help="Where to write.")
+def output(default: str, said: str = "") -> Callable[[Any], Any]:
+    """The option -o, with where a command writes unless told: a folder, or a file where the default has an ending."""
+    words = said or ("File to write." if "." in default else "Folder to write.")
+    return click.option("-o", "--output", type=PATH, default=default, show_default=True, help=words)
 
 
 def of_each_field(said: str, **options: Any) -> Callable[[Any], Any]:
@@ -35,6 +37,14 @@ def of_each_field(said: str, **options: Any) -> Callable[[Any], Any]:
         return command
 
     return decorate
+
+
+def on_command_line(ctx: click.Context, *names: str) -> str:
+    """Those of the options that the command line states, as they are written there; "" where none is."""
+    from click.core import ParameterSource
+
+    flags = {option.name: option.opts[-1] for option in ctx.command.params}
+    return ", ".join(flags[name] for name in names if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE)
 
 
 def examples(*lines: str) -> Callable[[Any], Any]:

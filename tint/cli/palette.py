@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, examples, on_command_line, output, remark
 
 
 class Count(click.ParamType):
@@ -18,6 +18,7 @@ class Count(click.ParamType):
     name = "number|auto"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> int | None:
+        """The number, None for "auto"."""
         if value is None or isinstance(value, int):
             return value
         if value == "auto":
@@ -64,10 +65,11 @@ class Count(click.ParamType):
               help="How heavily a colour's shift under jitter counts; 0 leaves it out.")  # fmt: skip
 @click.option("--slow-de00", type=float, default=0.5, show_default=True,
               help="How much nearer [ΔE00] a setting must come for each doubling of scan time beyond the stock's median.")  # fmt: skip
-@click.option("--name", help="What to call the palette.")
-@output("palette.json")
+@click.option("--name", help="What to call the palette  [default: the stock's name, and the artwork's]")
+@output("palette.json", "File to write; with --stock and without --patches, the folder of the plate.")
 @FORCE
-def palette(model: Path, count: int | None, artwork: Path | None, keep: tuple[str, ...], old: Path | None, stock: Path | None,
+@click.pass_context
+def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | None, keep: tuple[str, ...], old: Path | None, stock: Path | None,
             patches: tuple[Path, ...], sensitive: float, slow_de00: float, name: str | None, output: Path, force: bool) -> None:  # fmt: skip
     """Choose the handful of colours to work with, and draw them (a PNG beside the palette).
 
@@ -80,6 +82,10 @@ def palette(model: Path, count: int | None, artwork: Path | None, keep: tuple[st
     if (stock is not None and (old is None or keep)) or (patches and stock is None):
         raise click.UsageError("--stock goes with --from and without --keep, --patches goes with --stock.")
     if old is not None and not keep:
+        if said := on_command_line(ctx, "count", "artwork", "sensitive", "slow_de00", "name"):
+            raise click.UsageError(
+                f"{said}: without --keep the palette named by --from is moved over whole, colour by colour."
+            )
         _move(model, old, stock, patches, output, force)
         return
     from tint.model.model import read_model
@@ -100,9 +106,12 @@ def palette(model: Path, count: int | None, artwork: Path | None, keep: tuple[st
     known = read_model(model)
     earlier = read_palette(old) if old is not None else None
     offer = offer_of(known, wishes, keep=keep, old=earlier, penalty=weighed)
-    curve = error_curve(offer) if count is None else None
+    curve = None
+    if count is None:
+        curve = error_curve(offer)
+        count = curve.suggested
     title = name or (f"{known.stock.name} for {wishes.name}" if wishes is not None else known.stock.name)
-    chosen = choose_from(offer, count if curve is None else curve.suggested, title)
+    chosen = choose_from(offer, count, title)
     picture = write_palette_and_picture(chosen, output, force=force)
     for number, colour in enumerate(chosen.colours, 1):
         asked = kept_for(colour.setting, offer.kept)
@@ -114,7 +123,9 @@ def palette(model: Path, count: int | None, artwork: Path | None, keep: tuple[st
         from tint.files import write_file
         from tint.palette.plot import curve_picture
 
-        write_file(curve_path, curve_picture(curve, f"Colours of {chosen.name}"), force=force)
+        write_file(
+            curve_path, curve_picture(curve, "\n".join([f"Colours of {chosen.name}", *chosen.remarks[:1]])), force=force
+        )
         remark(f"{curve.words()} Curve in {curve_path}")
     for line in chosen.remarks:
         remark(line)

@@ -22,7 +22,7 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
 )
 @click.option("--artwork", type=PATH, help="What LAYERS were made from, for a map of what is lost.")
 @click.option("--heat-pct", type=float, default=5.0, show_default=True,
-              help="How much less and more power the light and heavy proof show.")  # fmt: skip
+              help="How much less and more power the light and heavy proof show [%].")  # fmt: skip
 @click.option(
     "--background",
     default="#ffffff",

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from tint.cli.group import main
 from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.separating import separating, separating_words
 
 
 @main.command(short_help="Artwork into layers, with a proof.")
@@ -18,42 +20,11 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
 )
 @click.argument("artwork", type=PATH)
 @click.argument("palette", type=PATH)
-@click.option("--width-mm", type=float, help="Width on the metal; a drawing may state its own.")
-@click.option("--pitch-mm", type=float, help="Pixel size on the metal; a picture keeps its own pixels unless stated.")
-@click.option("--speck-mm2", type=float, help="Smallest region kept of a picture  [default: the area of the spot]")
-@click.option(
-    "--thin",
-    type=click.Choice(["absorb", "keep", "widen", "refuse"]),
-    default="absorb",
-    show_default=True,
-    help="A picture's lines thinner than the spot: absorb what is small, keep, widen to the spot, or refuse and list them.",
-)
-@click.option(
-    "--soft-edges", is_flag=True, help="Leave the mixed pixels on edges of flat artwork; else they go to one side."
-)
-@click.option("--smooth", is_flag=True, help="Round the stairs of a picture's outlines.")
-@click.option("--tonal", is_flag=True, help="Show tones by cells one spot wide, side by side, that blend in the eye.")
-@click.option(
-    "--cell-mm", type=float, help="With --tonal: side of a cell  [default: from the spot up, whole scan lines]"
-)
-@click.option(
-    "--ordered", is_flag=True, help="With --tonal: by a fixed blue-noise pattern; grainier, but changes stay local."
-)
-@click.option("--mixtures", type=PATH, help="With --tonal: measured mixtures of this palette (mixtures.csv).")
-@click.option(
-    "--map",
-    "how",
-    type=click.Choice(["nearest", "hue", "tone"]),
-    help="How colours out of reach are brought in: as near as can be, keeping the hue, or keeping light and dark.",
-)
-@click.option("--background", default="#ffffff", show_default=True, help="Colour that stays bare metal, or none.")
-@click.option("--ink", default="#000000", show_default=True, help="Colour that becomes the darkest mark, or none.")
+@separating
 @click.option("--compare", type=PATH, help="Write a picture of the maps side by side, too (PNG).")
 @output("layers")
 @FORCE
-def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: float | None, speck_mm2: float | None,
-             thin: str, soft_edges: bool, smooth: bool, tonal: bool, cell_mm: float | None, ordered: bool, mixtures: Path | None, how: str | None,
-             background: str, ink: str, compare: Path | None, output: Path, force: bool) -> None:  # fmt: skip
+def separate(artwork: Path, palette: Path, compare: Path | None, output: Path, force: bool, **said: Any) -> None:
     """Reduce ARTWORK (PNG, JPEG, TIFF, WebP, SVG) to layers in the colours of PALETTE, with a proof.
 
     Flat layers take, place by place, the colour nearest by ΔE00. That is right for signs and lettering; photographs
@@ -61,40 +32,21 @@ def separate(artwork: Path, palette: Path, width_mm: float | None, pitch_mm: flo
     """
     from tint.artwork.artwork import read_artwork
     from tint.files import refuse_folder, refuse_overwrite, write_file
-    from tint.layers.compare import compare_maps, png_bytes
+    from tint.layers.compare import captioned_maps, png_bytes
     from tint.layers.folder import layers_text, write_layers
-    from tint.layers.mixture import IDEAL, read_mixing
-    from tint.layers.paper import colour_or_none
     from tint.layers.separate import separate as separate_artwork
-    from tint.layers.tonal import Tonal
     from tint.palette.palette import read_palette
 
     refuse_folder(output, "layers", force)
     if compare is not None:
         refuse_overwrite(compare, force)
-    if not tonal and (ordered or cell_mm is not None or mixtures is not None):
-        raise click.UsageError("--cell-mm, --ordered and --mixtures belong to --tonal. Add it, or leave them out.")
-    paper, black = colour_or_none(background, "--background"), colour_or_none(ink, "--ink")
     chosen = read_palette(palette)
-    mixing = read_mixing(mixtures, chosen) if mixtures is not None else IDEAL
-    cells = Tonal(cell_mm, "ordered" if ordered else "diffused", mixing) if tonal else None
-    wanted = read_artwork(artwork, width_mm, pitch_mm, progress=remark)
-    layers = separate_artwork(
-        wanted,
-        chosen,
-        speck_mm2=speck_mm2,
-        smooth=smooth,
-        pitch_mm=None if tonal else pitch_mm,
-        how=how,
-        tonal=cells,
-        background=paper,
-        ink=black,
-        thin=thin,
-        soft_edges=soft_edges,
-        progress=remark,
-    )
+    words = separating_words(chosen, said)
+    wanted = read_artwork(artwork, said["width_mm"], said["pitch_mm"], progress=remark)
+    pitch_mm = None if said["tonal"] else said["pitch_mm"]
+    layers = separate_artwork(wanted, chosen, pitch_mm=pitch_mm, progress=remark, **words)
     if compare is not None:
-        write_file(compare, png_bytes(compare_maps(wanted, chosen, cells, paper, black)), force=force)
+        write_file(compare, png_bytes(captioned_maps(wanted, chosen, words["tonal"], words["background"], words["ink"])), force=force)
         remark(f"maps side by side in {compare}")
     write_layers(layers, output, force=force)
     click.echo(layers_text(layers))

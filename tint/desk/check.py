@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tint.check.cause import ADVICE, WORDS
 from tint.check.check import Check, check_strip
 from tint.check.correct import Correction, accepted, corrected, find_correction, worth_correcting
 from tint.check.history import History, add_version, history_path, now, read_history, record_check, recorded_palettes
 from tint.check.strip import REPLICATES, plan_strip
-from tint.check.text import check_text, correction_text
+from tint.check.text import check_text, correction_text, next_lines
 from tint.desk.desk import Desk, full_cautions
 from tint.desk.plain import hexes, lab_plain, rounded, setting_plain, stock_words
 from tint.desk.readings import TABLES, grid_of, patches_of
@@ -87,8 +86,7 @@ def _check_plain(found: Check) -> dict[str, Any]:
         "said": SAID[found.verdict],
         "version": found.palette.lineage.version,
         "measured": found.measured,
-        "cause": WORDS[found.cause.name],
-        "advice": ADVICE[found.cause.name],
+        "next": next_lines(found),
         "mean_de00": rounded(found.de00.mean(), 2),
         "most_de00": rounded(found.de00.max(), 2),
         "heat": None if heat is None else {

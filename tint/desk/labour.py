@@ -27,6 +27,22 @@ def separate_in_full(progress: Progress, wish: dict[str, Any], folder: str) -> d
     }  # fmt: skip
 
 
+def read_drawing_aside(progress: Progress, path: str, width_mm: float | None) -> dict[str, Any]:
+    """Name and size of a drawing, and its shapes: regions as WKB, colours, sources."""
+    import shapely
+
+    from tint.artwork.artwork import Drawing, read_artwork
+
+    progress("cutting away what lies hidden under other shapes")
+    drawing = read_artwork(path, width_mm)
+    shapes = drawing.shapes if isinstance(drawing, Drawing) else ()
+    return {
+        "name": drawing.name, "width_mm": drawing.width_mm, "height_mm": drawing.height_mm,
+        "regions": [shapely.to_wkb(shape.region) for shape in shapes], "srgb255": [shape.srgb255 for shape in shapes],
+        "sources": [shape.source for shape in shapes],
+    }  # fmt: skip
+
+
 def write_job_and_zip(progress: Progress, wish: dict[str, Any], folder: str) -> dict[str, Any]:
     """Facts of the job written and zipped in `folder`, at the artwork's full size."""
     from tint.job.job import write_job

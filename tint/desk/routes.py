@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tint.check.strip import MOST_REPLICATES
-from tint.desk import artwork, check, settings, stock
+from tint.desk import artwork, artwork_made, artwork_seen, check, settings, stock
 from tint.desk.desk import Desk, whole_state
 from tint.desk.intake import ENDINGS
 from tint.desk.shape import FLAG, NAME, TEXT, Schema, many, maybe, number, one_of, record, whole
@@ -86,13 +86,13 @@ ROUTES = (
         ),
         "artwork",
     ),
-    Route("artwork/at", artwork.look_at_place, record({"x_mm": MM, "y_mm": MM}, SEEN), "artwork", changes=False),
-    Route("artwork/lost", artwork.what_is_lost, place="artwork", changes=False),
+    Route("artwork/at", artwork_seen.look_at_place, record({"x_mm": MM, "y_mm": MM}, SEEN), "artwork", changes=False),
+    Route("artwork/lost", artwork_seen.what_is_lost, place="artwork", changes=False),
     Route("artwork/others", artwork.other_settings, record({"number": whole(0, MAX_COLOURS)}, SEEN), "artwork"),
     Route("artwork/swap", artwork.swap, record({"choice": whole(0, 50)}, SEEN), "artwork"),
     Route(
         "artwork/picture",
-        artwork.picture,
+        artwork_seen.picture,
         record({"which": one_of("wanted", "proof", "light", "heavy", "lost", "labels")}, {"rev": whole(0, 10**9)}),
         "artwork",
         changes=False,
@@ -100,7 +100,7 @@ ROUTES = (
     ),
     Route(
         "artwork/crop",
-        artwork.crop,
+        artwork_seen.crop,
         record(
             {"which": one_of("wanted", "proof"), "x_mm": MM, "y_mm": MM, "to_x_mm": MM, "to_y_mm": MM},
             {"rev": whole(0, 10**9)},
@@ -109,14 +109,14 @@ ROUTES = (
         changes=False,
         picture=True,
     ),
-    Route("artwork/full", artwork.start_full, record({}, SEEN), "artwork"),
+    Route("artwork/full", artwork_made.start_full, record({}, SEEN), "artwork"),
     Route(
         "artwork/job",
-        artwork.start_job,
+        artwork_made.start_job,
         record({"hatch": FLAG, "trial": FLAG, "inset_spot": number(0, 0.5)}, SEEN),
         "artwork",
     ),
-    Route("artwork/palette", artwork.save_palette, record({}, {"name": maybe(TEXT), **SEEN}), "artwork"),
+    Route("artwork/palette", artwork_made.save_palette, record({}, {"name": maybe(TEXT), **SEEN}), "artwork"),
     Route("setting/model", settings.choose_model, record({"model": NAME}), "setting"),
     Route(
         "setting/colour", settings.colour_of_setting, record({"model": NAME, "setting": settings.SETTING}), "setting"
@@ -188,7 +188,7 @@ def description() -> dict[str, Any]:
         "413": {"description": "too large"},
     }
     for route in ROUTES:
-        what = {"summary": (route.call.__doc__ or "").strip(), "responses": answers}
+        what: dict[str, Any] = {"summary": (route.call.__doc__ or "").strip(), "responses": answers}
         if route.changes:
             what["requestBody"] = {"required": True, "content": {"application/json": {"schema": route.takes}}}
         else:

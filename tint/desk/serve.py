@@ -57,10 +57,8 @@ def serve_desk(folder: str | Path | None, *, port: int = 0, ready: Callable[[str
                     desk_app(desk, keys, port), log_level="error", access_log=False, lifespan="off", server_header=False,
                     date_header=False, ws="none", timeout_graceful_shutdown=2,
                 )  # fmt: skip
-                server = uvicorn.Server(config)
-                server.capture_signals = (
-                    contextlib.nullcontext
-                )  # its own would end the process before the folder is deleted
+                server: Any = uvicorn.Server(config)
+                server.capture_signals = contextlib.nullcontext  # its own would end the process before the folder is deleted
                 running.append(server)
                 listener.listen(64)
                 ready(f"http://{HOST}:{port}/open?key={keys.link}")

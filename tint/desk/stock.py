@@ -322,6 +322,7 @@ def first_plate(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
 
 
 def packed(desk: Desk, grid: Grid) -> dict[str, Any]:
+    """The plate's folder as a download, the grid on the desk, and what the page says of them."""
     folder = desk.session.room("plate")
     write_plate(grid, folder)
     item = desk.made("download", zipped(folder))

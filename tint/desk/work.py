@@ -130,7 +130,8 @@ class Workshop:
             self.stop(id)
 
     def _watch(self, work: Work, process: Any, here: Any, done: Callable[[dict[str, Any]], dict[str, Any]]) -> None:
-        told, said = "", None
+        told: str = ""
+        said: Any = None
         try:
             while told not in ("done", "failed", "broken"):
                 told, said = here.recv()

@@ -55,7 +55,8 @@ export async function restore(shown, running) {
     state = shown;
     await inTurn(() => showAll(true));
   }
-  if (running) { if (running.what === 'job folder') watch(running, by('artwork-work'), jobDone); else watch(running, by('view-work'), fullDone); }
+  const after = { 'job folder': jobDone, 'opening the drawing': openDone };
+  if (running) watch(running, by(running.what === 'job folder' ? 'artwork-work' : 'view-work'), after[running.what] ?? fullDone);
 }
 
 export const shown = () => view.changed();
@@ -88,14 +89,24 @@ const open = (file, width = Number(by('width').value) || 60) => inTurn(async () 
   say(`loading ${file.name} …`);
   state.full = null;
   const known = await load('artwork', file);
-  state = await post('artwork/open', { file: known.id, ...(file.name.toLowerCase().endsWith('.svg') ? {} : { width_mm: width }) });
+  await asOpened(await post('artwork/open', { file: known.id, ...(file.name.toLowerCase().endsWith('.svg') ? {} : { width_mm: width }) }));
   say('');
-  await opened();
 });
 
 const reopen = (width) => inTurn(async () => {
   state.full = null;
-  state = await post('artwork/open', { file: state.file, width_mm: width });
+  await asOpened(await post('artwork/open', { file: state.file, width_mm: width }));
+});
+
+// A large drawing is read aside, so that it can be stopped; it comes onto the desk when it is read.
+async function asOpened(said) {
+  if (said.work) { watch(said.work, by('view-work'), openDone); return; }
+  state = said;
+  await opened();
+}
+
+const openDone = () => inTurn(async () => {
+  state = (await get('state')).places.artwork;
   await opened();
 });
 

@@ -63,7 +63,7 @@ function show() {
   fill(body,
     make('p', { className: `verdict ${check.verdict}`, id: 'verdict' }, check.said),
     make('p', {}, `${state.palette_name}, version ${check.version}, against ${state.strip_name}. Mean ΔE00 ${figure(check.mean_de00)}, largest ${figure(check.most_de00)}.`),
-    check.verdict !== 'within' && make('p', { className: 'sum' }, `Looks like: ${check.cause}. First: ${check.advice}`),
+    ...(check.verdict === 'within' ? [] : check.next.map((line) => make('p', { className: 'sum' }, line))),
     heat && make('p', {}, `All together as a change of heat: ${figure(heat.pct, 2)} % of power, ± ${figure(heat.sd_pct, 2)} (watch beyond ± ${figure(heat.watch_pct, 2)}, out beyond ± ${figure(heat.out_pct, 2)}).`),
     !check.measured && make('p', { className: 'quiet' }, 'The promise is still what the model predicts. Accept a good first strip, and smaller drifts can be seen.'),
     ...state.said.map((line) => warning(line)),

@@ -1,0 +1,58 @@
+"""Options that would do nothing where they stand are refused, and ranges that cannot be read say how to write them."""
+
+from pathlib import Path
+
+import pytest
+from calling import one_line, tint
+
+from tint.words import FIELDS
+
+PALETTE = Path(__file__).parents[2] / "palettes" / "open-6ns" / "palette.json"
+GRID = ["grid", "machine.toml", "--stock", "stock.toml"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([*GRID, "--verify", "palette.json", "-n", 24], "-n: does not go with --verify"),
+        ([*GRID, "--strip", "palette.json", "-n", 24], "-n: does not go with --strip"),
+        ([*GRID, "--replicates", 2], "--replicates: goes with --strip"),
+        (["batch", "names", "palette.json", "--gap-mm", 4, "--turn"], "--gap-mm, --turn: pieces lie side by side with --pack only"),
+        (["palette", "model.json", "--from", "old.json", "-n", 6], "-n: without --keep"),
+        (["palette", "model.json", "--from", "old.json", "--for", "heron.png", "--name", "heron"], "--for, --name: without --keep"),
+    ],
+)
+def test_an_option_that_would_do_nothing_is_refused_before_any_file_is_read(words, said):
+    done = tint(*words)
+    assert done.exit_code == 2 and said in done.stderr and "is not there" not in done.stderr
+
+
+@pytest.mark.parametrize("field", FIELDS)
+def test_a_range_that_cannot_be_read_shows_one_that_this_field_can_have(tmp_path, field):
+    from tint.demo.laser import demo_machine, demo_stock
+    from tint.setting import toml_text
+
+    for name, thing in (("machine.toml", demo_machine()), ("stock.toml", demo_stock())):
+        (tmp_path / name).write_text(toml_text(thing), encoding="utf-8")
+    option = f"--{field.replace('_', '-')}"
+    call = ["grid", tmp_path / "machine.toml", "--stock", tmp_path / "stock.toml", "-n", 12, "-o", tmp_path / "plate"]
+    said = one_line(tint(*call, option, "much"), 1)
+    shown = said.rpartition(f"{option} ")[2].strip(" .\n")
+    done = tint(*call, option, shown)
+    assert done.exit_code == 0, done.output
+
+
+@pytest.mark.parametrize(
+    ("content", "hint"),
+    [('name = "a"\npower = 4,5\n', True), ('{"format": "tint-palette/1", "name": "a"}', False), ("pulse_ns = [1, 2\nname = 3", False)],
+)
+def test_a_decimal_comma_is_suspected_only_where_one_stands(tmp_path, content, hint):
+    (tmp_path / "machine.toml").write_text(content, encoding="utf-8")
+    said = one_line(tint("grid", tmp_path / "machine.toml", "--stock", "stock.toml"), 2)
+    assert "not valid TOML" in said and ("not a comma" in said) == hint
+
+
+def test_a_reading_given_for_patches_is_told_from_a_table_that_lacks_a_column(tmp_path):
+    (tmp_path / "reading.csv").write_text("patch,L,a,b,flag\nA01,50,1,2,\n", encoding="utf-8")
+    said = one_line(tint("check", PALETTE, tmp_path / "reading.csv"), 2)
+    assert "power_pct (power) is missing" in said and "tint measure" in said

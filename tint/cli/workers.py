@@ -1,0 +1,37 @@
+"""Where the commands that do many things do them: this computer's cores, or a Dask cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+
+def on_workers(command: Any) -> Any:
+    """The command with --workers and --scheduler."""
+    command = click.option(
+        "--scheduler", metavar="ADDRESS", help="Dask scheduler of a cluster you trust; the same work is done there."
+    )(command)
+    return click.option("--workers", type=click.IntRange(1, 256), help="Processes  [default: one per core]")(command)
+
+
+def engine_of(workers: int | None, scheduler: str | None, load_first: Sequence[str]) -> Any:
+    """Engine that was asked for; one of this computer starts at once, while the command reads its files.
+
+    Raises
+    ------
+    click.UsageError
+        Both were asked for.
+    FileError
+        No scheduler answers, or what it needs is not installed.
+    """
+    if scheduler and workers:
+        raise click.UsageError("--workers are this computer's; with --scheduler the cluster has its own.")
+    if scheduler:
+        from tint.batch.cluster import Cluster
+
+        return Cluster(scheduler)
+    from tint.batch.engine import Local
+
+    return Local(workers, load_first)
