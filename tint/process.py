@@ -42,7 +42,12 @@ class Process:
 
 
 def process(setting: Setting, machine: Machine) -> Process:
-    """Process quantities of a setting (any shape) on a machine.
+    """Process quantities of a setting (any shape) on a machine; raises nothing, as `Machine.check` keeps the limits.
+
+    Parameters
+    ----------
+    setting : what is dialled; any shape
+    machine : turns percent into watts and knows the spot
 
     Notes
     -----

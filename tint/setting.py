@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
+import re
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,13 +18,17 @@ from typing import Any
 import numpy as np
 
 from tint.errors import FileError, LimitError
-from tint.files import read_text
+from tint.files import number_of, read_text
 from tint.words import FIELDS, UNITS, WORDS
 
 __all__ = [
     "FIELDS", "UNITS", "WORDS", "Machine", "Setting", "Stock", "machine_from", "read_machine", "read_stock", "stock_from", "toml_text",
 ]  # fmt: skip
 
+MOST = 1e9  # of any number of a setting, machine or stock: beyond is a slip, and what is computed from it may run over
+MOST_FOCUS_MM = 1000.0  # farther than any lens of such a machine focuses
+MOST_TOML, MOST_LINE = 200_000, 4000  # of a file and of a line; the longest power curve anybody measures has some 2,000
+MOST_SIGNS = 200  # of a name, grade or finish: it stands on sheets and in tables
 _POSITIVE = FIELDS[:6]
 _TIMES = ("turn_ms", "jump_ms", "jump_speed_mm_s")
 
@@ -76,12 +81,15 @@ class Setting:
             bad = np.isinf(array) if name == "hatch_deg" else ~np.isfinite(array)
             if name in _POSITIVE:
                 bad |= array <= 0
+            bad |= np.abs(array) > (MOST_FOCUS_MM if name == "focus_mm" else MOST)
             if name == "passes":
                 bad |= array != np.round(array)
             if bad.any():
                 row = np.flatnonzero(bad.ravel())[0]
                 value, need = array.ravel()[row], "a whole number above 0" if name == "passes" else "a number above 0"
                 need = need if name in _POSITIVE else "a finite number"
+                if abs(value) > (MOST_FOCUS_MM if name == "focus_mm" else MOST):
+                    need = f"within ±{MOST_FOCUS_MM:g} mm" if name == "focus_mm" else f"{need}, up to {MOST:g}"
                 where = "" if array.ndim == 0 else f"row {row + 1}: "
                 raise LimitError(
                     f"{where}{WORDS[name]} {value:g} {UNITS[name]} cannot be; {name} is {need}.".replace("  ", " ")
@@ -136,8 +144,14 @@ class Setting:
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Setting:
-        """A single setting from a mapping of field names, as `as_dict` writes it."""
-        return cls(**{name: math.nan if values[name] is None else values[name] for name in FIELDS if name in values})
+        """A single setting from a mapping of field names, as `as_dict` writes it; passes, focus and angle may be left out."""
+        if unknown := sorted(set(values) - set(FIELDS)):
+            raise LimitError(f"{unknown[0]} is not a field of a setting; known are {', '.join(FIELDS)}.")
+        try:
+            given = {name: math.nan if values[name] is None else number_of(values[name]) for name in FIELDS if name in values}
+        except TypeError:
+            raise LimitError("a setting needs numbers in every column, each a single one.") from None
+        return cls(**given)
 
 
 @dataclass(frozen=True)
@@ -271,6 +285,7 @@ class Machine:
 
         Parameters
         ----------
+        setting : settings of any shape
         source : name of the file the settings came from, for the message
 
         Raises
@@ -347,6 +362,10 @@ class Stock:
 def read_machine(path: str | Path) -> Machine:
     """Machine of a `machine.toml`.
 
+    Parameters
+    ----------
+    path : the file
+
     Raises
     ------
     FileError, LimitError
@@ -357,6 +376,10 @@ def read_machine(path: str | Path) -> Machine:
 
 def read_stock(path: str | Path) -> Stock:
     """Stock of a `stock.toml`.
+
+    Parameters
+    ----------
+    path : the file
 
     Raises
     ------
@@ -395,10 +418,16 @@ def _toml_value(value: Any) -> str:
 
 def _read_toml(path: str | Path, kind: type) -> Any:
     text = read_text(path)
+    longest = max(map(len, text.splitlines()), default=0)
+    if len(text) > MOST_TOML or longest > MOST_LINE:  # a key of thousands of parts takes gigabytes
+        raise FileError(
+            f"{path} has {len(text):,} signs, {longest:,} in one line; a machine or stock has up to {MOST_TOML:,}, and "
+            f"{MOST_LINE:,} in one line. Is it the right file?"
+        )
     try:
         values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        hint = " Numbers use a point, not a comma." if "," in text else ""
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is no error of TOML's own
+        hint = " Numbers use a point, not a comma." if re.search(r"^\w+\s*=\s*\d+,\d", text, re.MULTILINE) else ""
         raise FileError(f"{path} is not valid TOML: {str(error)[:200]}.{hint}") from None
     return _build(kind, values, str(path))
 
@@ -415,6 +444,8 @@ def _build(kind: type, values: dict[str, Any], where: str) -> Any:
     ]  # fmt: skip
     if missing:
         raise FileError(f"{where}: {missing[0]} is missing.")
+    if long := [name for name, value in values.items() if isinstance(value, str) and len(value) > MOST_SIGNS]:
+        raise FileError(f"{where}: {long[0]} has {len(values[long[0]]):,} signs; up to {MOST_SIGNS} can be printed.")
     try:
         return kind(**values)
     except LimitError as error:
@@ -423,12 +454,16 @@ def _build(kind: type, values: dict[str, Any], where: str) -> Any:
 
 def _numbers(name: str, values: Any) -> tuple[float, ...]:
     if not isinstance(values, (list, tuple, np.ndarray)):
-        raise LimitError(f"{name} needs a list of numbers, found {values!r}.")
+        raise LimitError(f"{name} needs a list of numbers, found {str(values)[:60]!r}.")
     out = []
     for value in values:
         if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
-            raise LimitError(f"{name} needs numbers, found {value!r}.")
-        if not math.isfinite(value) or value <= 0:
-            raise LimitError(f"{name} {value:g} cannot be; it is a number above 0.")
-        out.append(float(value))
+            raise LimitError(f"{name} needs numbers, found {str(value)[:60]!r}.")
+        try:
+            wide = float(value)
+        except OverflowError:  # a whole number of hundreds of digits
+            wide = math.inf
+        if not 0 < wide <= MOST:
+            raise LimitError(f"{name} {wide:g} cannot be; it is a number above 0{f', up to {MOST:g}' if wide > MOST else ''}.")
+        out.append(wide)
     return tuple(out)

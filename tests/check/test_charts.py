@@ -6,17 +6,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tint.check.charts import ACTION, WARNING, c4, d2, ewma, ewma_sd, sigma_from_moving_range
+from tint.check.charts import ACTION, WARNING, d2, ewma, ewma_sd, sigma_from_moving_range
 
 TABLE = Path(__file__).parents[1] / "data" / "control_chart_constants.csv"
 ROWS = list(csv.DictReader(line for line in TABLE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")))
-PRINTED = {"A2": 6e-4, "d2": 6e-4, "c4": 6e-5}  # half of the last digit printed, and a little
+PRINTED = {"A2": 6e-4, "d2": 6e-4}  # half of the last digit printed, and a little
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["n"])
 def test_constants_are_those_of_the_published_table(row):
     n = int(row["n"])
-    assert c4(n) == pytest.approx(float(row["c4"]), abs=PRINTED["c4"])
     assert d2(n) == pytest.approx(float(row["d2"]), abs=PRINTED["d2"])
     assert 3 / (d2(n) * n**0.5) == pytest.approx(float(row["A2"]), abs=PRINTED["A2"])
 
@@ -92,7 +91,6 @@ def test_limits_have_the_chance_of_two_and_three_standard_deviations():
     assert (WARNING, ACTION) == pytest.approx((0.0455, 0.0027), abs=5e-5)
 
 
-@pytest.mark.parametrize("constant", [c4, d2])
-def test_a_constant_of_one_value_is_refused(constant):
+def test_a_constant_of_one_value_is_refused():
     with pytest.raises(ValueError, match="2 or more"):
-        constant(1)
+        d2(1)

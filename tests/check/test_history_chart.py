@@ -1,6 +1,7 @@
 """The chart of a history opens as what its ending says."""
 
 import xml.etree.ElementTree as ElementTree
+from itertools import pairwise
 
 import pytest
 from marked import palette, promised, strip
@@ -8,7 +9,7 @@ from PIL import Image
 
 from tint.check.check import check_strip
 from tint.check.history import read_history, record_check
-from tint.check.plot import write_chart
+from tint.check.plot import side_steps, write_chart
 from tint.errors import DataError, FileError
 
 
@@ -29,6 +30,14 @@ def test_a_png_and_an_svg_are_drawn_and_name_the_version(history, tmp_path):
         assert image.format == "PNG" and image.width > 1000
     root = ElementTree.parse(write_chart(history, promised(), tmp_path / "drift.svg")).getroot()
     assert root.tag.endswith("svg") and "version 2" in (tmp_path / "drift.svg").read_text(encoding="utf-8")
+
+
+def test_discs_of_colours_with_like_differences_stand_beside_each_other():
+    # three alike, one far above, one just clear of the lowest
+    lanes = side_steps([1.0, 1.05, 1.1, 5.0, 1.4], apart=0.3)
+    assert sorted(lanes[:3]) == [-1, 0, 1] and lanes[3] == 0
+    placed = sorted((lane, value) for lane, value in zip(lanes, (1.0, 1.05, 1.1, 5.0, 1.4), strict=True))
+    assert all(b - a >= 0.3 for (lane, a), (other, b) in pairwise(placed) if lane == other)
 
 
 def test_another_ending_a_file_in_the_way_and_an_empty_history_are_refused(history, tmp_path):

@@ -1,5 +1,7 @@
 """The strip: every colour the same number of times, in complete blocks, on a short piece."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from marked import palette
@@ -35,6 +37,14 @@ def test_patches_lie_inside_the_piece_and_apart():
     assert all(side <= room for side, room in zip(strip.plate_mm, narrow.size_mm, strict=True))
     apart = np.abs(strip.xy_mm[:, None] - strip.xy_mm[None]).max(axis=-1) + 100 * np.eye(len(strip))
     assert apart.min() >= strip.patch_mm + 1.49
+
+
+def test_rows_beyond_the_alphabet_are_named_as_on_any_plate():
+    ours = palette()
+    tall = Stock("bar", "304", "2B", 1.5, [16.5, 400])
+    machine = dataclasses.replace(ours.machine, field_mm=(400.0, 400.0))
+    strip = plan_strip(ours, machine, tall, replicates=-(-28 // len(ours)))
+    assert strip.ids[25:28] == ("Z01", "AA01", "AB01")
 
 
 def test_another_seed_shuffles_otherwise_and_the_same_seed_alike():

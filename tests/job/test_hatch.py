@@ -75,6 +75,7 @@ def test_no_piece_of_a_scan_line_is_in_two_neighbouring_layers(seed: int, angle:
 def test_layers_hatched_at_different_angles_and_spacings_stay_out_of_each_other(seed: int, angles: list[float]) -> None:
     layers = fields(seed)
     drawn = [segments(hatch_lines(layer, 0.07 + 0.02 * k, angle, 0.05)) for k, (layer, angle) in enumerate(zip(layers, angles, strict=True))]
+    assert all(len(lines) for lines in drawn)
     for one, other in combinations(range(4), 2):
         for lines, layer in ((drawn[one], layers[other]), (drawn[other], layers[one])):
             inside = shapely.length(shapely.intersection(lines, shapely.buffer(layer, -1e-7)))

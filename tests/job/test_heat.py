@@ -64,6 +64,7 @@ def test_a_large_sheet_warms_only_as_far_around_the_artwork_as_heat_spreads() ->
     [
         ("304", "austenitic stainless steel"), ("1.4404", "austenitic stainless steel"), ("AISI 316L", "austenitic stainless steel"),
         ("430", "ferritic stainless steel"), ("1.4016", "ferritic stainless steel"), ("1.4510", "ferritic stainless steel"),
+        ("1.4113", "ferritic stainless steel"), ("1.4526", "ferritic stainless steel"), ("1.4506", "austenitic stainless steel"),
         ("1.4571", "austenitic stainless steel"), ("316Ti", "austenitic stainless steel"), ("titanium grade 2", "titanium"),
         ("brass CuZn37", "brass"), ("carbon steel", "carbon steel"), ("aluminium 5754", "aluminium"),
     ],

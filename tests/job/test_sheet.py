@@ -246,6 +246,14 @@ def test_characters_the_font_lacks_send_the_reader_to_job_json() -> None:
     assert "see job.json" not in read(sheet(1)[1])[1]
 
 
+def test_that_drawings_are_smaller_than_masks_stands_on_a_full_sheet_too() -> None:
+    piece = dataclasses.replace(layers_of(pond(10)[::2, ::2], 1.0, palette(10)), remarks=("a note",) * 2)
+    job = plan_job(piece, LASER, trial=True, inset_spot=0.25)
+    assert job.in_full == len(piece.palette.remarks) + 1
+    text = read(sheet_pdf(job, piece))[1]
+    assert "smaller on every side, the masks are not" in text
+
+
 def test_the_same_job_gives_the_same_sheet() -> None:
     assert sheet(3)[1] == sheet(3)[1]
 
@@ -267,3 +275,10 @@ def test_many_warnings_never_make_the_proof_small(count: int, trial: bool, monke
     spots = tuple(f"dark blue {i} stands in for colours that are 14 ΔE00 away on average; this palette has nothing nearer" for i in range(8))
     sheet_pdf(dataclasses.replace(job, remarks=(*job.remarks, *spots)), piece)
     assert pictures[0][3] >= 25  # of 40 mm that the piece is tall; was 22
+
+
+def test_jitter_that_is_partly_assumed_is_told_whole_beside_a_hatch_angle_not_noted() -> None:
+    jitter = "power ±2 %, speed ±2 %, line spacing ±1 %, focus ±0.2 mm (speed, line spacing, focus assumed: never varied in the grid)"
+    text = read(sheet(7, jitter=jitter)[1])[1]
+    assert f"Hatch –: not noted, use 0°. Black is marked, white stays bare. Jitter: mean shift (∆E00) under {jitter}." in text
+    assert "Order: what shifts most under jitter first (in steps of 0.5), while the plate is cold." in text

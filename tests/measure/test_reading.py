@@ -56,6 +56,13 @@ def test_rows_not_filled_in_are_patches_not_read(tmp_path):
     assert patches.ids == ("A01",) and patches.bare_lab is None
 
 
+def test_a_patch_flagged_and_not_measured_is_a_patch_not_read(tmp_path):
+    patches = patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,,", "A02,,,,,scratched"))
+    assert patches.ids == ("A01",) and patches.flags == ("",)
+    with pytest.raises(FileError, match="line 3, column b: is empty"):
+        patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,,", "A02,50,1,,,scratched"))
+
+
 def test_equal_readings_are_not_taken_for_certainty(tmp_path):
     patches = patches_from_reading(GRID, reading(tmp_path, "A01,50,0,0,0.4,", "A01,50,0,0,,", "A02,50,0,0,,", "A02,50,0,0,,"))
     assert patches.sd[0] == pytest.approx(0.4 / 2**0.5) and np.isnan(patches.sd[1])

@@ -1,5 +1,6 @@
 """Grids: inside every limit, spread, shuffled, repeated, and refused where they do not fit."""
 
+import dataclasses
 import re
 import xml.etree.ElementTree as ET
 
@@ -11,7 +12,7 @@ from tint.measure.patches import read_settings
 from tint.plan.first import AREAL_J_MM2, REPEATS, plan_grid
 from tint.plan.grid import read_grid, write_grid
 from tint.plan.layout import lay_out
-from tint.plan.plate import plate_svg, write_plate
+from tint.plan.plate import plate_svg, time_words, write_plate
 from tint.process import process
 from tint.setting import Machine, Stock
 
@@ -83,6 +84,9 @@ def test_a_grid_survives_its_file_and_the_same_seed_gives_the_same_grid(tmp_path
         ({"ranges": {"colour": (1, 2)}}, DataError, "colour is not a field"),
         ({"ranges": {"power_pct": (1, 2), "speed_mm_s": (9000, 9900)}}, DataError, "between 5 and 36 J/mm²"),
         ({"ranges": {f: (6, 6) for f in ("power_pct", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm")}}, DataError, "no field varies"),
+        ({"n": 24, "ranges": {"power_pct": (20, 20), "speed_mm_s": (800, 800), "freq_khz": (500, 500), "pulse_ns": (6, 6),
+                              "spacing_mm": (0.002, 0.002), "passes": (1, 4)}}, DataError, "only 4 different settings"),
+        ({"ranges": {"passes": (1, 2.5)}}, LimitError, "passes 1–2.5 cannot be; they are whole numbers"),
         ({"patch_mm": -1}, LimitError, "above 0"),
         ({"patch_mm": float("nan")}, LimitError, "above 0"),
         ({"gap_mm": float("inf")}, LimitError, "above 0"),
@@ -112,6 +116,35 @@ def test_the_drawing_of_the_plate_measures_what_the_grid_says():
         square = patches[f"patch-{name}"].find(f"{space}rect")
         assert "text" not in plate_svg(grid)  # the names are on the map only
         assert float(square.get("x")) + 3 == pytest.approx(x, abs=1e-3) and float(square.get("y")) + 3 == pytest.approx(y, abs=1e-3)
+
+
+def test_the_map_says_which_plate_it_is_in_the_rim_where_nothing_is_marked():
+    grid = plan_grid(LASER, PLATE, 24, name="plate 7")
+    (caption,) = [item for item in ET.fromstring(plate_svg(grid, names=True)).iter() if item.get("id") == "caption"]
+    assert "plate 7" in caption.text and grid.mark in caption.text and "not to be marked" in caption.text
+    size = float(caption.get("font-size"))
+    assert 1.5 <= size and 95 + size < float(caption.get("y")) < 100 - size / 4  # patches and marks keep 5 mm from the edge
+    assert "caption" not in plate_svg(grid)
+
+
+def test_a_plate_says_how_long_it_takes_a_small_one_too():
+    few = lay_out(plan_grid(LASER, PLATE, 12).setting, LASER, PLATE, patch_mm=1, marks=False)
+    said = time_words(few)
+    assert said == f"about {few.time_s / 60:.1f} min of scanning, {few.turn_s / 60:.1f} of turn-round" and "0.0" not in said
+    many = plan_grid(LASER, PLATE, 60)
+    assert time_words(many).startswith(f"about {many.time_s / 60:.0f} min of scanning")
+    assert time_words(many).endswith(f"{many.marks_time_s / 60:.1f} for registration marks")
+
+
+def test_steps_at_the_machine_are_numbered_through_with_and_without_marks(tmp_path):
+    marked = plan_grid(LASER, PLATE, 24)
+    counts = []
+    for name, grid in (("marked", marked), ("unmarked", dataclasses.replace(marked, registration=None))):
+        readme = (write_plate(grid, tmp_path / name) / "README.txt").read_text(encoding="utf-8")
+        steps = re.findall(r"^(\w+)\. ", readme, re.M)
+        assert steps == [str(number) for number in range(1, len(steps) + 1)]
+        counts.append(len(steps))
+    assert counts == [6, 5]
 
 
 def test_the_folder_of_a_plate_holds_settings_in_marking_order_and_a_table_to_fill_in(tmp_path):

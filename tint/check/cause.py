@@ -17,13 +17,10 @@ BY_HAND = 9.0
 # Of what may be found beside the heat: a focus error also weakens every pulse, and one colour may stray alone.
 SECOND_GUESS = 3.0
 ALIKE = 0.98  # squared correlation from which power and frequency move all colours alike and cannot be told apart
-PER_NUMBER = (
-    4.0  # of every further number a cause is free to choose: BIC's logarithm of 24 to 72 readings is 3.2 to 4.3
-)
-REWEIGHTED, NEAR_STEP = (
-    2,
-    0.05,
-)  # times, and how far [log power], the heat shift is looked for again with its weights held
+# of every further number a cause is free to choose: BIC's logarithm of 24 to 72 readings is 3.2 to 4.3
+PER_NUMBER = 4.0
+# times, and how far [log power], the heat shift is looked for again with its weights held
+REWEIGHTED, NEAR_STEP = 2, 0.05
 TRIES, ROUNDS = 49, 3  # of the search along a cause: steps over its whole range, then twice around the best
 
 WORDS = {
@@ -153,6 +150,7 @@ def pair_shift(departure: Departure, steady: np.ndarray, between_pct: float) -> 
 
     Parameters
     ----------
+    steady : (k,) True for colours to look at
     between_pct : standard deviation of the heat from strip to strip [%]
 
     Notes
@@ -260,7 +258,7 @@ def _best_focus(departure: Departure, reach: float) -> tuple[float, float, float
         heats, pulses = np.linspace(low, high, 25), np.linspace(least, most, 9)
         shift = departure.shift("power", heats)[:, None] + departure.shift("frequency", pulses)[None]
         misfits = _misfit(departure, shift, everyone)
-        i, j = np.unravel_index(int(np.argmin(misfits)), misfits.shape)
+        i, j = (int(at) for at in np.unravel_index(int(np.argmin(misfits)), misfits.shape))
         low, high = heats[max(i - 1, 0)], heats[min(i + 1, 24)]
         least, most = pulses[max(j - 1, 0)], pulses[min(j + 1, 8)]
     return float(heats[i]), float(pulses[j]), float(misfits[i, j])

@@ -16,27 +16,6 @@ EWMA_WEIGHT = 0.3
 EWMA_WIDTH = 3.0  # standard deviations of the EWMA
 
 
-def c4(n: int) -> float:
-    """Mean of the sample standard deviation of n normal values over σ.
-
-    Raises
-    ------
-    ValueError
-        n below 2.
-
-    Notes
-    -----
-    c₄ = √(2 / (n − 1)) Γ(n/2) / Γ((n − 1)/2).
-
-    Examples
-    --------
-    >>> round(c4(5), 4)
-    0.94
-    """
-    _two_or_more(n)
-    return math.sqrt(2 / (n - 1)) * math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2))
-
-
 def d2(n: int) -> float:
     """Mean of the range of n normal values over σ.
 
@@ -57,7 +36,8 @@ def d2(n: int) -> float:
     from scipy.integrate import quad
     from scipy.special import ndtr
 
-    _two_or_more(n)
+    if n < 2:
+        raise ValueError(f"a control chart's constant needs 2 or more values, not {n}")
     return float(quad(lambda x: 1 - ndtr(x) ** n - ndtr(-x) ** n, -10, 10, epsabs=1e-10)[0])
 
 
@@ -104,8 +84,3 @@ def ewma_sd(count: Any, sigma: float, weight: float = EWMA_WEIGHT) -> np.ndarray
     Roberts, "Control chart tests based on geometric moving averages", Technometrics 1 (1959), doi 10.1080/00401706.1959.10489860.
     """
     return sigma * np.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * np.asarray(count, float))))
-
-
-def _two_or_more(n: int) -> None:
-    if n < 2:
-        raise ValueError(f"a control chart's constant needs 2 or more values, not {n}")

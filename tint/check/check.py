@@ -24,14 +24,13 @@ from tint.check.noise import (
 from tint.errors import DataError, LimitError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
+from tint.model.likely import RADIUS_OVER_SIGMA
 from tint.model.model import ColourModel
 from tint.palette.along import Along, along_of
 from tint.palette.lineage import Repeatability
 from tint.palette.palette import Palette
 from tint.process import spot_out_of_focus_mm
 
-# Three equal normal errors σ per axis: 9 of 10 within 2.50 σ (chi distribution, 3 degrees)
-R90 = 2.5003
 # What a good source and a careful hand on the focus change the heat by from one strip to the next, as a change of power [%]
 # (common practice, no source); the promise's own strip had its day too. Larger hides a 3 % drop, smaller
 # cries wolf; the palette's own strips take its place, from the
@@ -39,12 +38,10 @@ R90 = 2.5003
 BETWEEN_PCT, BETWEEN_COUNTS = 0.3, 4
 # Each chart's part of a limit's chance. Heat has half of it: it is what strays, and all colours measure it together.
 COLOUR_SHARE, SCATTER_SHARE, HEAT_SHARE, PAIR_SHARE = 1 / 6, 1 / 6, 1 / 2, 1 / 6
-FOCUS_MM = (
-    0.5  # largest focus error worth thinking of: a sheet that bulges, a jig put back askew (common practice, no source)
-)
-MISPLACED_DOF = (
-    30.0  # for the limits of readings in a wrong row: far beyond is meant, not how well the scatter is known
-)
+# largest focus error worth thinking of: a sheet that bulges, a jig put back askew (common practice, no source)
+FOCUS_MM = 0.5
+# for the limits of readings in a wrong row: far beyond is meant, not how well the scatter is known
+MISPLACED_DOF = 30.0
 SCRATCH = 0.001  # chance, for a whole strip, that a sound patch is taken for a scratched one
 GUARD = 1.645  # standard errors from a tolerance within which a colour cannot be called kept (one-sided 95 %)
 MOST_NAMED = 8  # patches named in one sentence
@@ -67,9 +64,11 @@ def check_strip(
 
     Parameters
     ----------
+    palette : the version the strip was marked from
+    patches : the strip, measured: its settings are the palette's own
     model : tells how colours move when the machine strays; None takes what the palette holds
     tolerance_de00 : judge every colour by this ΔE00 instead of by the palette's repeatability
-    earlier_heat_pct : heat shifts of earlier strips of this version, the oldest first
+    earlier_heat_pct : heat shifts of earlier strips of this version [% of power], the oldest first
     others : further versions of the palette, to say which one a strip was marked from
     remap : take swapped rows as they seem to belong
 
@@ -128,7 +127,7 @@ def departure_of(
         one[i] = own_covariance(one[i], squares, dof)
     count = np.array([(marks.number == k).sum() for k in index])[:, None, None]
     by_promise = np.stack(
-        [one[i] / palette.colours[k].marks if palette.colours[k].marks else (palette.colours[k].de00_90 / R90) ** 2 * np.eye(3)
+        [one[i] / palette.colours[k].marks if palette.colours[k].marks else (palette.colours[k].de00_90 / RADIUS_OVER_SIGMA) ** 2 * np.eye(3)
          for i, k in enumerate(index)]
     )  # fmt: skip
     return Departure(promise, first.error, turn, one / count + by_promise, shown), by_promise, one, index

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.check.cause import DOUBT, HEAT
-from tint.check.check import R90
 from tint.check.judged import OUT, WITHIN, Check
 from tint.check.noise import limit_de00, mark_covariance, own_covariance, own_dof, turns
 from tint.errors import DataError, TintError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
+from tint.model.likely import RADIUS_OVER_SIGMA
 from tint.model.model import ColourModel, mean_and_spread
 from tint.palette.lineage import Lineage
 from tint.palette.palette import Palette
@@ -123,7 +123,8 @@ def find_correction(check: Check, patches: Patches, model: ColourModel | None = 
     DataError
         One change of power does not explain the strip, and no model was given.
     """
-    trial = _by_heat(check) if check.heat is not None and check.along and check.cause.name in (*HEAT, "none") else None
+    heat = check.heat if check.along and check.cause.name in (*HEAT, "none") else None
+    trial = _by_heat(check, heat.pct) if heat is not None else None
     limit = np.array([item.out_de00 for item in check.colours])
     if trial is not None and (trial.after_de00 <= limit)[~trial.stopped].all():
         if model is None or np.median(trial.after_de00) <= check.typical_de00:
@@ -139,8 +140,8 @@ def find_correction(check: Check, patches: Patches, model: ColourModel | None = 
     return each
 
 
-def _by_heat(check: Check) -> Correction:
-    palette, step = check.palette, float(np.log1p(check.heat.pct / 100))
+def _by_heat(check: Check, heat_pct: float) -> Correction:
+    palette, step = check.palette, float(np.log1p(heat_pct / 100))
     table = palette.setting.table()
     wanted = table[:, 0] * np.exp(-step)
     table[:, 0] = _dialled(wanted, palette.machine, table[:, 0])
@@ -209,7 +210,7 @@ def _correction(
         if check.along
         else np.zeros_like(lab)
     )
-    scatter = limit_de00(mark_covariance(check.repeatability, by_heat), 0.1, 1e6) / R90 * np.sqrt(3)
+    scatter = limit_de00(mark_covariance(check.repeatability, by_heat), 0.1, 1e6) / RADIUS_OVER_SIGMA * np.sqrt(3)
     return Correction(
         way, setting, check.index, check.de00, after, np.hypot(after, scatter), power_pct, stopped, remarks
     )
@@ -229,8 +230,8 @@ def _around(setting: Setting, machine: Machine) -> np.ndarray:
     }
     possible = np.ones(len(table), dtype=bool)
     for name, (low, high) in ends.items():
-        column = table[:, FIELDS.index(name)]
-        possible &= (column >= low) & (column <= high)
+        values = table[:, FIELDS.index(name)]
+        possible &= (values >= low) & (values <= high)
     possible[0] = True
     return table[possible]
 

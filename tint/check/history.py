@@ -12,7 +12,8 @@ import io
 import json
 import math
 import sqlite3
-from collections.abc import Callable, Iterator
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,11 +23,12 @@ import numpy as np
 
 from tint.check.judged import Check
 from tint.errors import DataError, FileError
-from tint.files import json_text
+from tint.files import MAX_TEXT_BYTES, json_from, json_text, reading
 from tint.palette.lineage import digest
 from tint.palette.palette import VERSION, Palette, palette_from
 
 FILE_NAME = "palette-history.sqlite"  # one for all palettes of a folder
+WORK_S = 10.0  # a hundred thousand strips are read in less
 BUSY_S = 20.0  # to wait for another tint that is writing; a row takes some milliseconds
 FORMAT = 1
 APPLICATION = 0x74696E74  # "tint", where SQLite files say whose they are
@@ -195,22 +197,53 @@ def read_history(path: str | Path, palette: Palette) -> History:
     if not Path(path).exists():
         return History((), ())
     columns = "id, version, digest, date, strip, verdict, cause, " + ", ".join(_NUMBERS) + ", colours, patches"
-    with _reading(path) as base:
+    with _reading(path) as base, reading(path, "the history.", _damaged(path), also=(RecursionError,)):
         versions = base.execute(
             "SELECT version, digest, parent, date, reason, strip FROM versions WHERE line = ? ORDER BY id",
             (palette.line,),
         ).fetchall()
         checks = base.execute(f"SELECT {columns} FROM checks WHERE line = ? ORDER BY id", (palette.line,)).fetchall()
         return History(
-            tuple(VersionRow(*row) for row in versions),
-            tuple(
-                CheckRow(
-                    *row[:7], *(math.nan if value is None else value for value in row[7:-2]), colours=tuple(json.loads(row[-2])),
-                    readings=digest(row[-1]),
-                )
-                for row in checks
-            ),
-        )  # fmt: skip
+            tuple(VersionRow(int(version), *_texts(row)) for version, *row in versions),
+            tuple(_check_row(*row) for row in checks),
+        )
+
+
+def _check_row(*row: Any) -> CheckRow:
+    values: dict[str, Any] = dict(zip(CheckRow.__dataclass_fields__, row, strict=True))
+    _texts([values[name] for name in ("digest", "date", "strip", "verdict", "cause", "readings")])
+    _moment(values["date"])
+    values |= {name: math.nan if values[name] is None else _finite(values[name]) for name in _NUMBERS}
+    colours = tuple(_colour(item) for item in json_from(values["colours"], "a row"))
+    return CheckRow(**{**values, "colours": colours, "readings": digest(values["readings"])})
+
+
+def _colour(item: dict[str, Any]) -> dict[str, Any]:
+    """One colour of a strip as `record_check` wrote it; raises where it is of another kind."""
+    kinds: dict[str, Callable[[Any], Any]] = {"number": int, "marks": int, "name": str, "verdict": str, "lab": _lab, "promise_lab": _lab}
+    numbers = dict.fromkeys(("de00", "watch_de00", "out_de00"), _finite)
+    return {name: kind(item[name]) for name, kind in (kinds | numbers).items()}
+
+
+def _lab(values: list[float]) -> list[float]:
+    lightness, a, b = values
+    return [_finite(lightness), _finite(a), _finite(b)]
+
+
+def _finite(value: Any) -> float:
+    if not math.isfinite(value):
+        raise ValueError("a number is needed")
+    return float(value)
+
+
+def _texts(values: Sequence[Any]) -> Sequence[str]:
+    if not all(isinstance(value, str) for value in values):
+        raise TypeError("texts are needed")
+    return values
+
+
+def _damaged(path: str | Path) -> str:
+    return f"{path} is damaged: a row is not as tint writes it. Move it away; a new one begins with the next check."
 
 
 def recorded_palettes(path: str | Path, palette: Palette) -> tuple[Palette, ...]:
@@ -219,7 +252,8 @@ def recorded_palettes(path: str | Path, palette: Palette) -> tuple[Palette, ...]
         return ()
     with _reading(path) as base:
         rows = base.execute("SELECT palette FROM versions WHERE line = ? ORDER BY id", (palette.line,)).fetchall()
-    return tuple(palette_from(json.loads(text), str(path)) for (text,) in rows)
+    with reading(path, "a palette in the history.", _damaged(path), also=(RecursionError,)):
+        return tuple(palette_from(json_from(text, str(path)), str(path)) for (text,) in rows)
 
 
 def recorded_version(path: str | Path, palette: Palette, version: int) -> Palette:
@@ -275,6 +309,7 @@ def _remember(base: sqlite3.Connection, palette: Palette, date: str) -> None:
 @contextmanager
 def _writing(path: str | Path) -> Iterator[sqlite3.Connection]:
     with _told(path, "write"), closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as base:
+        _bound(base)
         base.execute("PRAGMA synchronous = EXTRA")
         base.execute("BEGIN IMMEDIATE")
         try:
@@ -294,8 +329,16 @@ def _writing(path: str | Path) -> Iterator[sqlite3.Connection]:
 @contextmanager
 def _reading(path: str | Path) -> Iterator[sqlite3.Connection]:
     with _told(path, "read"), closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as base:
+        _bound(base)
         _own(base, path)
         yield base
+
+
+def _bound(base: sqlite3.Connection) -> None:
+    """Bounds what a file that is not as tint wrote it can cost: the size of a value, and the work of a statement."""
+    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_TEXT_BYTES)
+    until = time.monotonic() + BUSY_S + WORK_S
+    base.set_progress_handler(lambda: int(time.monotonic() > until), 100_000)  # every 100,000 steps, some milliseconds
 
 
 def _own(base: sqlite3.Connection, path: str | Path) -> None:
@@ -303,8 +346,8 @@ def _own(base: sqlite3.Connection, path: str | Path) -> None:
     (application,), (version,) = (
         base.execute(f"PRAGMA {name}").fetchone() for name in ("application_id", "user_version")
     )
-    (tables,) = base.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-    if tables and application != APPLICATION:
+    (tables, views) = base.execute("SELECT COUNT(*), COALESCE(SUM(type = 'view'), 0) FROM sqlite_master").fetchone()
+    if tables and (application != APPLICATION or views):
         raise FileError(f"{path} is a database, but not a history tint wrote. Move it away.")
     if version > FORMAT:
         raise FileError(
@@ -329,12 +372,14 @@ def _told(path: str | Path, verb: str) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         said = str(error).replace("attempt to write a readonly database", "this file or its folder may not be written")
+        if said == "interrupted":
+            raise FileError(f"{path} takes too long to read: it is damaged, or not as tint writes it. Move it away.") from None
         if "locked" in said:
             raise FileError(f"cannot {verb} {path}: another tint is writing. Try again.") from None
         raise FileError(
             f"cannot {verb} {path}: {said}. Nothing was lost; free space or take another place, or add --no-record to only look."
         ) from None
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise FileError(
             f"{path} is damaged or not a history ({error}). Move it away; a new one begins with the next check."
         ) from None
@@ -343,4 +388,4 @@ def _told(path: str | Path, verb: str) -> Iterator[None]:
 
 
 def _moment(text: str) -> datetime.datetime:
-    return datetime.datetime.fromisoformat(text)
+    return datetime.datetime.fromisoformat(text).astimezone()  # a date without an offset is of this place

@@ -15,10 +15,8 @@ from tint.setting import FIELDS
 
 SAME = 1e-6  # relative; a file keeps ten digits
 FAR = 1.5  # times its limit: a reading that is out of place, not merely drifted
-HALF, NEARLY_ALL = (
-    0.5,
-    0.9,
-)  # shares of readings; neighbours of one hue fit each other's rows, and one patch may be scratched
+# shares of readings; neighbours of one hue fit each other's rows, and one patch may be scratched
+HALF, NEARLY_ALL = 0.5, 0.9
 MOVE_COST = 1.0  # of giving a reading to another row, in squared limits: equal rows stay where they are
 
 
@@ -136,7 +134,7 @@ def swapped(marks: Marks, expected_lab: np.ndarray, limit_de00: np.ndarray) -> d
 
 
 def misplaced(marks: Marks, expected_lab: np.ndarray, limit_de00: np.ndarray) -> int:
-    """How many readings are far beyond the limit of their own colour."""
+    """How many readings are far beyond the limit (k,) [ΔE00] of their own colour, whose Lab (k, 3) is expected."""
     return int((delta_e00(marks.lab, expected_lab[marks.number]) > FAR * limit_de00[marks.number]).sum())
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.lab import delta_e00
-from tint.model.find import REACH_DE00, find_setting
+from tint.model.find import REACH_DE00, expected_de00, find_setting
 from tint.model.jitter import sensitivity
 from tint.model.model import ColourModel, predict
 from tint.palette.along import along_of
@@ -74,7 +74,7 @@ def move_palette(palette: Palette, model: ColourModel, version: int, date: str) 
         keep = (
             old_de00[k] <= REACH_DE00
             and guess.outside[k] == 0
-            and np.hypot(old_de00[k], 0.64 * guess.de00_90[k]) - best.expected_de00 < WORTH_DE00
+            and expected_de00(old_de00[k], guess.de00_90[k]) - best.expected_de00 < WORTH_DE00
         )
         setting = colour.setting if keep else best.setting
         new = float(old_de00[k]) if keep else best.de00

@@ -7,7 +7,7 @@ import numpy as np
 from tint.errors import DataError
 from tint.palette.palette import Palette
 from tint.plan.grid import Grid
-from tint.plan.layout import EDGE_MM, GAP_MM, PATCH_MM
+from tint.plan.layout import EDGE_MM, GAP_MM, PATCH_MM, patch_id
 from tint.setting import Machine, Setting, Stock
 
 REPLICATES = 3  # two tell a scratch from a drift only by the promise; three by each other
@@ -60,12 +60,8 @@ def plan_strip(
     deep = -(-k // columns)
     cells = [(block * deep + place // columns, place % columns) for block in range(replicates) for place in range(k)]
     xy_mm = EDGE_MM + patch_mm / 2 + step * np.array([(column, row) for row, column in cells], dtype=float)
-    size = tuple(2 * EDGE_MM + count * step - gap_mm for count in (columns, rows))
+    wide_mm, tall_mm = (2 * EDGE_MM + count * step - gap_mm for count in (columns, rows))
     return Grid(
-        name, machine, stock, tuple(_id(row, column) for row, column in cells), Setting.from_table(palette.setting.table()[colour]), order,
-        xy_mm, float(patch_mm), size,
+        name, machine, stock, tuple(patch_id(row, column) for row, column in cells), Setting.from_table(palette.setting.table()[colour]), order,
+        xy_mm, float(patch_mm), (wide_mm, tall_mm),
     )  # fmt: skip
-
-
-def _id(row: int, column: int) -> str:
-    return f"{chr(ord('A') + row % 26) * (1 + row // 26)}{column + 1:02d}"

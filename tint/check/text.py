@@ -33,7 +33,7 @@ def check_text(check: Check) -> str:
         "",
         f"mean ΔE00 {mean:.2f}, largest {most:.2f} (ISO 12647-7 asks of proofs {ISO_MEAN_DE00:g} and {ISO_MOST_DE00:g}: {kept})",
     ]
-    lines += [*_charts(check), "", *_next(check), "", *_limits(check)]
+    lines += [*_charts(check), "", *next_lines(check), "", *_limits(check)]
     lines += [f"Note: {remark}" for remark in check.remarks]
     return "\n".join(_wrapped(lines))
 
@@ -56,7 +56,7 @@ def _verdict(check: Check) -> str:
 
 
 def _mark(verdict: str) -> str:
-    return "" if verdict == WITHIN else f"  {verdict}"
+    return "" if verdict == WITHIN else f"  → {verdict}"
 
 
 def _charts(check: Check) -> list[str]:
@@ -98,7 +98,7 @@ def _wrapped(lines: list[str]) -> list[str]:
     ]
 
 
-def _next(check: Check) -> list[str]:
+def next_lines(check: Check) -> list[str]:
     """What it looks like, and what to do next."""
     if check.verdict == WITHIN:
         if check.measured:
@@ -217,12 +217,12 @@ def history_text(history: History) -> str:
             "",
             "check  version  when              verdict    heat %   ± %   median ΔE00  largest  looks like",
         ]
-    for row in history.checks:
-        heat = f"{row.heat_pct:+7.2f} {row.heat_sd_pct:5.2f}" if np.isfinite(row.heat_pct) else f"{'–':>7s} {'–':>5s}"
-        looks = "" if row.verdict == WITHIN else row.cause
+    for strip in history.checks:
+        heat = f"{strip.heat_pct:+7.2f} {strip.heat_sd_pct:5.2f}" if np.isfinite(strip.heat_pct) else f"{'–':>7s} {'–':>5s}"
+        looks = "" if strip.verdict == WITHIN else strip.cause
         lines.append(
-            f"{row.number:5d}  {row.version:7d}  {_when(row.date)}  {row.verdict:8s}  {heat}   "
-            f"{row.median_de00:11.2f}  {row.max_de00:7.2f}  {looks}".rstrip()
+            f"{strip.number:5d}  {strip.version:7d}  {_when(strip.date)}  {strip.verdict:8s}  {heat}   "
+            f"{strip.median_de00:11.2f}  {strip.max_de00:7.2f}  {looks}".rstrip()
         )
     return "\n".join(lines)
 

@@ -7,6 +7,7 @@ and grain. It shows how a photo is read; how well cameras do is another matter.
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import numpy as np
 
@@ -48,7 +49,7 @@ def photo_jpeg(grid: Grid, marked: Patches, seed: int = 0) -> bytes:
     return out.getvalue()
 
 
-def _flat_scene(grid: Grid, marked: Patches) -> tuple[object, np.ndarray]:
+def _flat_scene(grid: Grid, marked: Patches) -> tuple[Any, np.ndarray]:
     """Picture of plate and chart from straight above, and its size [mm]."""
     from PIL import Image, ImageDraw
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from tint.artwork.artwork import Artwork, read_artwork
 from tint.caution import SHORT
@@ -170,7 +171,7 @@ def open_stock() -> Stock:
     return Stock("polished stainless (open data)", "stainless (grade not stated)", "polished", 1.2, (150.0, 150.0))
 
 
-def _side_by_side(simulated: tuple[Palette, Layers, Layers], real: tuple[Palette, Layers, Layers]) -> object:
+def _side_by_side(simulated: tuple[Palette, Layers, Layers], real: tuple[Palette, Layers, Layers]) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
     from tint.layers.proof import proof_image
@@ -178,7 +179,7 @@ def _side_by_side(simulated: tuple[Palette, Layers, Layers], real: tuple[Palette
     width, gap, head = 900, 30, 74
     proofs = [[proof_image(layers, max_px=width) for layers in side[1:]] for side in (simulated, real)]
     height = proofs[0][0].height
-    sheet = Image.new("RGB", (2 * width + 3 * gap, 2 * (height + gap) + head + gap), (119, 119, 119))
+    sheet = Image.new("RGB", (2 * width + 3 * gap, 2 * (height + gap) + head), (119, 119, 119))
     draw, font = ImageDraw.Draw(sheet), ImageFont.load_default(26)
     titles = (
         "SIMULATED colours: the invented shop",
@@ -228,6 +229,7 @@ def _readme() -> str:
         "  tint separate ../artwork/kingfisher.svg palette.json -o layers-sign",
         "  tint job layers-sign machine.toml -o job-sign",
         "  (each refuses to replace what is there; choose another -o, or add --force)",
+        "What each step means, and what to do when it goes wrong: tint guide",
         "",
         *textwrap.wrap(SHORT, 110),
         "",

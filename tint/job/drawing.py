@@ -114,10 +114,11 @@ def _dxf_text(layers: Layers, planned: Sequence[JobLayer], inset: Inset | None) 
     document = ezdxf.new("R2010", units=units.MM)
     document.header["$EXTMIN"], document.header["$EXTMAX"] = (0, 0, 0), (layers.width_mm, layers.height_mm, 0)
     for layer in planned:
-        rgb = tuple(int(value) for value in srgb255_from_lab(layer.lab))
-        document.layers.add(layer_name(layer.order, layer.name), true_color=ezdxf.rgb2int(rgb))
+        red, green, blue = (int(value) for value in srgb255_from_lab(layer.lab))
+        colour = ezdxf.rgb2int((red, green, blue))
+        document.layers.add(layer_name(layer.order, layer.name), true_color=colour)
         if inset is not None and not inset.centre_lines[layer.number - 1].is_empty:
-            document.layers.add(centre_name(layer.order, layer.name), true_color=ezdxf.rgb2int(rgb))
+            document.layers.add(centre_name(layer.order, layer.name), true_color=colour)
     owner, handle = document.modelspace().layout_key, int(str(document.entitydb.handles), 16)
     entities: list[str] = []
     for layer in planned:

@@ -6,6 +6,7 @@ import dataclasses
 import datetime
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from tint.caution import SHORT, cautions
 from tint.errors import DataError, LimitError
@@ -21,10 +22,11 @@ from tint.job.record import FILE_NAME, Job, job_text, read_job
 from tint.job.remarks import machine_remark, split_remarks, stock_remark
 from tint.job.thin import thin_places, thin_remark
 from tint.job.timing import timing_of
-from tint.job.trial import Trial, place_trial, trial_grid, trial_layers, trial_order, trial_reading
+from tint.job.trial import Trial, place_trial, trial_grid, trial_layers, trial_order
 from tint.layers.layers import Layers
 from tint.measure.patches import settings_table
 from tint.plan.grid import write_grid
+from tint.plan.plate import blank_reading
 from tint.process import spot_mm
 from tint.setting import Machine, Setting, Stock
 
@@ -42,6 +44,8 @@ def write_job(
 
     Parameters
     ----------
+    layers : the separation
+    machine : what marks it; it need not be the one the palette was made on, but its limits hold
     folder : where; it appears only when complete
     force : replace a job that is there
     at_mm : place of the artwork's top left corner from the blank's top left corner [mm]; None centres it
@@ -63,26 +67,38 @@ def write_job(
         A setting outside the machine, artwork larger than the machine's field or the blank, an inset that leaves nothing, a
         spacing that makes too many scan lines, no room for the trial, a piece of another metal.
     """
+    refuse_folder(folder, "job", force)
+    with new_folder(folder, "job", force=force) as place:
+        return fill_job(
+            place, layers, machine, at_mm=at_mm, date=date, timing=timing, heat=heat, inset_spot=inset_spot, hatch=hatch,
+            trial=trial, stock=stock,
+        )  # fmt: skip
+
+
+def fill_job(
+    place: Path, layers: Layers, machine: Machine, *, at_mm: tuple[float, float] | None = None, date: str | None = None,
+    timing: Timing | None = None, heat: HeatInputs | None = None, inset_spot: float = 0.0, hatch: bool = False,
+    trial: bool = False, stock: Stock | None = None,
+) -> Job:  # fmt: skip
+    """Job of the layers, its files put into an empty folder that is there; parameters and errors as `write_job`."""
     from tint.job.sheet import sheet_pdf
     from tint.layers.proof import proof_image
 
-    refuse_folder(folder, "job", force)
     made_on, layers = layers.palette.stock, _on_stock(layers, stock)
     inset = inset_layers(layers, machine, inset_spot) if inset_spot else None
     job = _planned(layers, machine, made_on, inset, at_mm, date, timing, heat, inset_spot, hatch, trial)
-    with new_folder(folder, "job", force=force) as place:
-        _write_layers(place, layers, job.layers, inset, hatch)
-        if job.trial is not None:
-            (place / "trial").mkdir()
-            squares, small, planned = _trial(layers, machine, job.trial, job.layers, job.timing, inset_spot)
-            _write_layers(place / "trial", squares, planned, small, hatch, "trial")
-            grid = trial_grid(squares, job.trial, planned, machine)
-            write_grid(grid, place / "trial" / "grid.json")
-            (place / "trial" / "reading.csv").write_bytes(trial_reading(grid).encode("utf-8"))
-        proof_image(layers).save(place / "proof.png", compress_level=3)
-        for name, text in ((FILE_NAME, job_text(job)), ("README.txt", readme_text(job))):
-            (place / name).write_bytes(text.encode("utf-8"))
-        (place / "sheet.pdf").write_bytes(sheet_pdf(job, layers))
+    _write_layers(place, layers, job.layers, inset, hatch)
+    if job.trial is not None:
+        (place / "trial").mkdir()
+        squares, small, planned = _trial(layers, machine, job.trial, job.layers, job.timing, inset_spot)
+        _write_layers(place / "trial", squares, planned, small, hatch, "trial")
+        grid = trial_grid(squares, job.trial, planned, machine)
+        write_grid(grid, place / "trial" / "grid.json")
+        (place / "trial" / "reading.csv").write_bytes(blank_reading(grid).encode("utf-8"))
+    proof_image(layers).save(place / "proof.png", compress_level=3)
+    for name, text in ((FILE_NAME, job_text(job)), ("README.txt", readme_text(job))):
+        (place / name).write_bytes(text.encode("utf-8"))
+    (place / "sheet.pdf").write_bytes(sheet_pdf(job, layers))
     return job
 
 
@@ -145,6 +161,7 @@ def _planned(
         palette.edited_remark,
         machine_remark(palette.machine, machine),
         stock_remark(made_on, palette.stock),
+        inset_remark(inset, inset_spot) if inset else "",
     )
     size_mm = (round(layers.width_mm, 6), round(layers.height_mm, 6))
     place_mm = _place_mm(layers, machine, at_mm)
@@ -157,14 +174,13 @@ def _planned(
     thin = thin_places(layers, spot_mm(machine))
     height_px, width_px = layers.labels.shape
     said, notes = split_remarks(layers.remarks)
-    remarks = [
+    later = [
         *heat_remarks(layers, planned, heat),
-        inset_remark(inset, inset_spot) if inset else "",
         *said,
         pitch_remark(width_px, height_px, layers.pitch_mm),
         thin_remark(thin, spot_mm(machine)),
     ]
-    first, remarks = (tuple(dict.fromkeys(line for line in lines if line)) for lines in (first, remarks))
+    first, remarks = (tuple(dict.fromkeys(line for line in lines if line)) for lines in (first, later))
     return Job(
         layers.name, _iso_date(date), *size_mm, place_mm, layers.pitch_mm,
         machine, palette.stock, palette.name, planned, (*first, *(line for line in remarks if line not in first)),
@@ -176,7 +192,7 @@ def _planned(
 
 def settings_text(planned: Sequence[JobLayer]) -> str:
     """CSV text of the settings in marking order: order, layer (palette number), name, the fields of a setting; caution first."""
-    extra = {
+    extra: dict[str, list[Any]] = {
         "order": [layer.order for layer in planned],
         "layer": [layer.number for layer in planned],
         "name": [layer.name for layer in planned],
@@ -196,7 +212,7 @@ def _place_mm(layers: Layers, machine: Machine, at_mm: tuple[float, float] | Non
                 f"Separate it again at a smaller width.{turned}"
             )
     if at_mm is None:
-        return tuple(round((most - side) / 2, 3) for side, most in zip(size, blank, strict=True))
+        return round((blank[0] - size[0]) / 2, 3), round((blank[1] - size[1]) / 2, 3)
     x, y = (float(value) for value in at_mm)
     if not (x >= 0 and y >= 0 and x + size[0] <= blank[0] + SLACK_MM and y + size[1] <= blank[1] + SLACK_MM):
         raise LimitError(

@@ -60,9 +60,7 @@ def mask_png(labels: np.ndarray, number: int, pitch_mm: float) -> bytes:
     """
     from PIL import Image
 
-    picture = Image.fromarray(np.where(labels == number, np.uint8(0), np.uint8(255))).convert(
-        "1", dither=Image.Dither.NONE
-    )
+    picture = Image.fromarray(labels != number)  # one bit a pixel, False is black
     dots_per_inch = _pixels_per_m(pitch_mm) * 0.0254  # Pillow turns it back into the same whole number
     out = io.BytesIO()
     picture.save(out, "PNG", dpi=(dots_per_inch, dots_per_inch))

@@ -161,9 +161,10 @@ def plan_order(
         laser_on = took.scan_s / took.total_s if took.total_s else 0.0
         mean_w = float(machine.average_power_w(colour.setting)) * laser_on
         warm_k = rise_k(heat.absorptivity * mean_w, plate.loss_w_k, plate.tau_s, took.total_s, start_k)
+        lightness, a, b = (round(float(value), 4) for value in colour.lab)
         planned.append(
             JobLayer(
-                len(planned) + 1, number, colour.name, colour.setting, tuple(round(float(v), 4) for v in colour.lab),
+                len(planned) + 1, number, colour.name, colour.setting, (lightness, a, b),
                 round(float(colour.de00_90), 4), round(float(colour.sensitivity_de00), 4),
                 round(layers.area_mm2(number), 6), round(took.total_s, 2), wait_s,
                 round(start_k, 2), round(warm_k, 2), _layer_remark(wait_s, warm_k, heat),

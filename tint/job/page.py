@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache, lru_cache
 from typing import Any
 
 A4_MM = (210.0, 297.0)
@@ -33,35 +36,30 @@ class Page:
         self._canvas.setSubject(subject)
         self._canvas.setCreator("tint")
         self._canvas.setAuthor("")
-        self._glyphs = {name: _font(name) for name in (PLAIN, BOLD)}
+        for name in (PLAIN, BOLD):
+            _font(name)
         self.replaced = False  # True once a character had no glyph
 
     def pdf(self) -> bytes:
         """The finished document; nothing can be drawn after."""
-        self._canvas.save()
+        with _binary():
+            self._canvas.save()
         return self._out.getvalue()
 
     def turn(self) -> None:
         """Ends the page and begins the next."""
-        self._canvas.showPage()
+        with _binary():
+            self._canvas.showPage()
 
     def printable(self, text: str, bold: bool = False) -> str:
         """Text with every character the font lacks replaced by its plain letter, or by "?" where there is none."""
-        glyphs = self._glyphs[BOLD if bold else PLAIN]
-        out = []
-        for char in " ".join(text.replace("Δ", "∆").split()):
-            if ord(char) in glyphs:
-                out.append(char)
-                continue
-            plain = "".join(part for part in unicodedata.normalize("NFKD", char) if ord(part) in glyphs)
-            if not unicodedata.combining(char):
-                out.append(plain or "?")
-                self.replaced = self.replaced or not plain
-        return "".join(out)
+        line, replaced = _printable(text, BOLD if bold else PLAIN)
+        self.replaced = self.replaced or replaced
+        return line
 
     def width_mm(self, text: str, size_pt: float, bold: bool = False) -> float:
         """Width of a printable text [mm]."""
-        return self._canvas.stringWidth(text, BOLD if bold else PLAIN, size_pt) * MM_PER_PT
+        return _width_1pt(text, BOLD if bold else PLAIN) * size_pt * MM_PER_PT
 
     def wrapped(self, text: str, size_pt: float, width_mm: float, max_lines: int, bold: bool = False) -> list[str]:
         """Lines of a text that fit the width; words too long are broken, what does not fit ends in an ellipsis."""
@@ -150,17 +148,57 @@ class Page:
         self._canvas.circle(x_mm / MM_PER_PT, self._up(y_mm), radius_mm / MM_PER_PT, fill=1, stroke=1)
         self.text(x_mm, y_mm + size_pt * 0.36 * MM_PER_PT, label, size_pt, bold=True, align="centre")
 
-    def picture(self, data: bytes, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> None:
-        """Draws a picture file (PNG or JPEG) into a rectangle."""
+    def picture(self, data: Any, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> None:
+        """Draws a Pillow picture, or a picture file's bytes (a JPEG goes in as it is), into a rectangle."""
         from reportlab.lib.utils import ImageReader
 
-        size = (width_mm / MM_PER_PT, height_mm / MM_PER_PT)
-        self._canvas.drawImage(ImageReader(io.BytesIO(data)), x_mm / MM_PER_PT, self._up(y_mm + height_mm), *size)
+        image = ImageReader(io.BytesIO(data) if isinstance(data, bytes) else data)
+        with _binary():
+            self._canvas.drawImage(
+                image, x_mm / MM_PER_PT, self._up(y_mm + height_mm), width_mm / MM_PER_PT, height_mm / MM_PER_PT
+            )
 
     def _up(self, y_mm: float) -> float:
         return (A4_MM[1] - y_mm) / MM_PER_PT
 
 
+@contextmanager
+def _binary() -> Iterator[None]:
+    """Block in which streams go into the document as bytes: as text, the library's default, they are a quarter larger."""
+    from reportlab import rl_config
+
+    before, rl_config.useA85 = rl_config.useA85, 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
+
+
+@lru_cache(20_000)  # wrapping asks for the same words over and over, on every sheet: a third of a small sheet's time
+def _width_1pt(text: str, font: str) -> float:
+    """Width of a text at a size of one point [pt]."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(text, font, 1.0))
+
+
+@lru_cache(20_000)
+def _printable(text: str, font: str) -> tuple[str, bool]:
+    """Text without the characters a font lacks, and whether one was left that has no plain letter."""
+    glyphs = _font(font)
+    out, replaced = [], False
+    for char in " ".join(text.replace("Δ", "∆").split()):
+        if ord(char) in glyphs:
+            out.append(char)
+            continue
+        plain = "".join(part for part in unicodedata.normalize("NFKD", char) if ord(part) in glyphs)
+        if not unicodedata.combining(char):
+            out.append(plain or "?")
+            replaced = replaced or not plain
+    return "".join(out), replaced
+
+
+@cache
 def _font(name: str) -> frozenset[int]:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from tint.job.page import GREY, LEFT_MM, WIDTH_MM, Page
 from tint.job.record import Job
-from tint.job.thumbnail import key_file, key_spots, proof_file
+from tint.job.thumbnail import key_picture, key_spots, proof_picture
 from tint.layers.layers import Layers
 
 KEY_MM = 60.0  # least width of the key where a large proof leaves it less than half
@@ -43,10 +43,10 @@ def draw_pictures(page: Page, job: Job, layers: Layers, y: float, height: float)
     scale, key_scale = placed.scale, placed.key_scale
     key_x, key_y = LEFT_MM + placed.key_right_mm, y + placed.key_down_mm
     size = f"{layers.width_mm:g} × {layers.height_mm:g} mm"
-    note = f"drawn at true size, {size}" if scale == 1 else f"drawn at {scale:.0%} of true size, {size}"
+    note = f"drawn at true size, {size}" if scale == 1 else f"drawn at {100 * scale:.0f} % of true size, {size}"
     for x, top, title, data, words, times in (
-        (LEFT_MM, y, "PROOF", proof_file(layers), note, scale),
-        (key_x, key_y, "KEY", key_file(layers), "numbers in marking order", key_scale),
+        (LEFT_MM, y, "PROOF", proof_picture(layers), note, scale),
+        (key_x, key_y, "KEY", key_picture(layers), "numbers in marking order", key_scale),
     ):
         width, tall = layers.width_mm * times, layers.height_mm * times
         page.text(x, top + 2.3, title, 6, bold=True, grey=GREY)

@@ -174,7 +174,7 @@ def _times(job: Job) -> list[str]:
         "handling not included.",
         f"Times count scan lines, {job.timing.turn_ms:g} ms per turn-round and {job.timing.jump_ms:g} ms per jump ({job.timing.source}). "
         "Time one layer with a watch before you promise a date; two whole jobs timed (tint job --timed) give the machine's own numbers.",
-        f"Heat: the plate as one body, {job.heat.absorptivity:.0%} of the laser's power absorbed, {job.heat.loss_w_m2_k:g} W/(m² K) "
+        f"Heat: the plate as one body, {100 * job.heat.absorptivity:.0f} % of the laser's power absorbed, {job.heat.loss_w_m2_k:g} W/(m² K) "
         f"lost to the air; a wait is asked for until it is {job.heat.warm_start_k:g} K above the room. The spot being marked is hotter.",
         f"Order: {RULE} Jitter is the machine straying a little from its dials; it shows most in such colours, and a warm plate "
         "would add to it.",

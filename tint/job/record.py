@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tint.files import json_text, read_json, reading
+from tint.files import json_text, number_of, numbers_of, read_json, reading
 from tint.job.heat import HeatInputs
 from tint.job.inset import Vanished
 from tint.job.masks import mask_name
@@ -17,6 +18,7 @@ from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 1
 FILE_NAME = "job.json"
+MOST = 1e12  # lines, jumps, mm or seconds of a layer: beyond any job, and far below where sums lose whole numbers
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,8 @@ class Job:
     palette : name of the palette
     layers : one or more, in marking order
     remarks : what a reader must know, most important first, such as "simulated" or "camera colours"
-    in_full : number of remarks, from the first on, that no print may shorten: of the palette, other stock, other machine
+    in_full : number of remarks, from the first on, that no print may shorten: of the palette, other machine, other
+        stock, an inset
     notes : what only README.txt says
     palette_version, palette_digest : which version of the palette, and the signs that tell it from every other; 0 and "" not known
     cautions : safety, in full
@@ -145,20 +148,34 @@ def read_job(folder: str | Path) -> Job:
             machine_from(body["machine"]), stock_from(body["stock"]), str(body["palette"]),
             tuple(_layer_from(item) for item in body["layers"]),
             tuple(str(line) for line in body["remarks"]), tuple(str(line) for line in body["cautions"]),
-            Timing(**body["timing"]), HeatInputs(**body["heat"]), str(body["jitter"]), *_extras_from(body),
+            _made(Timing, body["timing"]), _made(HeatInputs, body["heat"]), str(body["jitter"]), *_extras_from(body),
         )  # fmt: skip
 
 
 def _extras_from(body: dict[str, Any]) -> tuple[Any, ...]:
     """What jobs of the first tint lack: thin, inset_spot, vanished, hatched, trial, in_full, notes, palette_version and _digest."""
-    thin = tuple(Thin(**{**item, "at_mm": tuple(_pair(at) for at in item["at_mm"])}) for item in body.get("thin", ()))
-    vanished = tuple(Vanished(**item) for item in body.get("vanished", ()))
+    thin = tuple(_made(Thin, item, at_mm=tuple(_pair(at) for at in item["at_mm"])) for item in body.get("thin", ()))
+    vanished = tuple(_made(Vanished, item) for item in body.get("vanished", ()))
     trial = body.get("trial")
     if trial is not None:
-        trial = Trial(**{**trial, "at_mm": _pair(trial["at_mm"]), "field_mm": _pair(trial["field_mm"])})
+        trial = _made(Trial, trial, at_mm=_pair(trial["at_mm"]), field_mm=_pair(trial["field_mm"]))
     told = int(body.get("in_full", len(body["remarks"]))), tuple(str(line) for line in body.get("notes", ()))
     version = int(body.get("palette_version", 0)), str(body.get("palette_digest", ""))
     return thin, float(body.get("inset_spot", 0.0)), vanished, bool(body.get("hatched", False)), trial, *told, *version
+
+
+def _made(kind: type, values: dict[str, Any], **other: Any) -> Any:
+    """A dataclass from its mapping, numbers as numbers and texts as texts; `other` are fields already made."""
+    casts: dict[str, Any] = {"float": number_of, "int": int, "str": str}
+    types = {item.name: str(item.type) for item in dataclasses.fields(kind)}
+    if not set(values) <= set(types):
+        raise TypeError("a field that is not known")
+    made = {
+        name: None if value is None and "None" in types[name] else casts[types[name].partition(" |")[0]](value)
+        for name, value in values.items()
+        if name not in other
+    }
+    return kind(**made, **other)
 
 
 def _pair(values: Any) -> tuple[float, float]:
@@ -182,12 +199,13 @@ def _layer_dict(layer: JobLayer) -> dict[str, Any]:
 
 
 def _layer_from(item: dict[str, Any]) -> JobLayer:
-    numbers = ("de00_90", "sensitivity_de00", "area_mm2", "time_s", "wait_s", "start_k", "end_k")
-    lab = tuple(float(value) for value in item["lab"])
-    if len(lab) != 3:
-        raise ValueError
+    stated = ("de00_90", "sensitivity_de00", "area_mm2", "time_s", "wait_s", "start_k", "end_k")
+    lightness, a, b = numbers_of(item["lab"])
+    told: dict[str, Any] = {name: number_of(item[name]) for name in stated}
+    told |= {name: number_of(item.get(name, 0.0)) for name in ("scan_s", "lines", "jumps", "jump_mm")}
+    if not all(0 <= value < MOST for value in told.values()):
+        raise ValueError("numbers no layer has")
     return JobLayer(
-        int(item["order"]), int(item["number"]), str(item["name"]), Setting.from_dict(item["setting"]), lab,
-        *(float(item[name]) for name in numbers), remark=str(item["remark"]),
-        **{name: float(item.get(name, 0.0)) for name in ("scan_s", "lines", "jumps", "jump_mm")},
+        int(item["order"]), int(item["number"]), str(item["name"]), Setting.from_dict(item["setting"]),
+        (lightness, a, b), remark=str(item["remark"]), **told,
     )  # fmt: skip

@@ -49,10 +49,10 @@ def stock_remark(made_on: Stock, stock: Stock) -> str:
     LimitError
         The piece is of another metal.
     """
-    metals = metal_of(made_on.grade), metal_of(stock.grade)
-    if None not in metals and metals[0].name != metals[1].name:
+    made, here = metal_of(made_on.grade), metal_of(stock.grade)
+    if made is not None and here is not None and made.name != here.name:
         raise LimitError(
-            f"the palette was made on {made_on.grade} ({metals[0].name}), {stock.name} is {stock.grade} ({metals[1].name}): "
+            f"the palette was made on {made_on.grade} ({made.name}), {stock.name} is {stock.grade} ({here.name}): "
             "its settings do not carry over. Take a palette of this metal."
         )
     differs = [

@@ -11,7 +11,7 @@ from tint.job.page import A4_MM, BOTTOM_MM, GREY, LEFT_MM, RIGHT_MM, TOP_MM, WID
 from tint.job.pictures import arranged, draw_pictures
 from tint.job.record import Job
 from tint.job.remarks import OTHER_MACHINE
-from tint.job.thumbnail import thumbnail_file
+from tint.job.thumbnail import thumbnail_picture
 from tint.lab import srgb1_from_lab
 from tint.layers.layers import Layers
 from tint.process import spot_mm
@@ -245,20 +245,20 @@ def _row(page: Page, layers: Layers, row: JobLayer, edges: list[float], y: float
         page.text(centre[index], values_y, value, 8.2, align="centre", width_mm=COLUMNS[index][2] - 0.8, least=0.45)
     if row.remark:
         page.text(edges[3] + 1, y + height - 1.7, row.remark, 6, bold=True, width_mm=edges[11] - edges[3] - 2)
-    for line, (axis, value) in enumerate(zip("Lab", row.lab, strict=True)):
-        page.text(edges[11] + 1.4, middle - 2.0 + line * 2.9, axis, 5.8, grey=GREY)
-        page.text(edges[12] - 1.2, middle - 2.0 + line * 2.9, f"{value:.1f}".replace("-", "−"), 6.3, align="right")
+    for index, (axis, number) in enumerate(zip("Lab", row.lab, strict=True)):
+        page.text(edges[11] + 1.4, middle - 2.0 + index * 2.9, axis, 5.8, grey=GREY)
+        page.text(edges[12] - 1.2, middle - 2.0 + index * 2.9, f"{number:.1f}".replace("-", "−"), 6.3, align="right")
     for index, pair in (
         (12, (f"±{row.de00_90:.1f}", f"{row.sensitivity_de00:.1f}")),
         (13, (_area(row.area_mm2), clock(row.time_s))),
     ):
-        for line, word in enumerate(pair):
+        for place, word in enumerate(pair):
             page.text(
-                centre[index], middle - 0.6 + line * 3.2, word, 7, align="centre", width_mm=COLUMNS[index][2] - 0.8
+                centre[index], middle - 0.6 + place * 3.2, word, 7, align="centre", width_mm=COLUMNS[index][2] - 0.8
             )
     width, tall = _inside(layers, COLUMNS[14][2] - 1, height - 1.6)
     x, top = edges[15] - width, y + (height - tall) / 2 - 0.2
-    page.picture(thumbnail_file(layers, row.number), x, top, width, tall)
+    page.picture(thumbnail_picture(layers, row.number), x, top, width, tall)
     page.box(x, top, width, tall, frame_pt=0.3, grey=0.5)
 
 
@@ -299,7 +299,7 @@ def _totals(page: Page, job: Job, y: float) -> None:
         LEFT_MM, y + 7,
         f"L, a, b: predicted, CIELAB D50/2°. 90 %: nine of ten fresh marks land within this ∆E00. {hatch}{POLARITY} "
         f"Jitter: mean shift (∆E00) under {jitter}. Order: what shifts most under jitter first (in steps of 0.5), while the plate is cold.",
-        5.8, WIDTH_MM, max_lines=2, grey=GREY,
+        5.8, WIDTH_MM, max_lines=3, grey=GREY,
     )  # fmt: skip
 
 

@@ -16,9 +16,8 @@ from tint.layers.layers import Layers
 MOST_PLACES = 5  # named of each layer, the largest first
 TILE_HOLES = 100  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
 SLACK = 1.01  # of the spot's radius, so that an edge as wide as the spot is not thin by rounding
-SEEN_MM2 = (
-    0.05  # as much as a hairline of one spot and a millimetre; less is the tip of a point and no matter for a warning
-)
+# as much as a hairline of one spot and a millimetre; less is the tip of a point and no matter for a warning
+SEEN_MM2 = 0.05
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,9 @@ from tint.layers.layers import Layers
 from tint.layers.proof import proof_image
 
 PROOF_PX, KEY_PX, THUMB_PX = 1000, 700, 110  # about 280, 200 and 240 pixels per inch at the size they mostly print
+WHOLE_PX = 1500  # longest side of a proof of flat colours that goes in with its own pixels: averaging costs more than they do
 MARKED, PARTLY, BARE = 25, 120, 238  # greys of a thumbnail: pixels marked whole, hardly, and not at all
-MAX_PROOF_BYTES = 130_000  # of a sheet that stays under 400 kB with two fonts and ten thumbnails
+MAX_PROOF_BYTES = 104_000  # of a sheet that stays under 400 kB with two fonts and ten thumbnails
 BUSY_EDGES = 0.12  # share of edge pixels above which lines would fill the key: they are drawn lighter
 
 
@@ -28,21 +29,21 @@ class Spot:
     y: float
 
 
-def proof_file(layers: Layers) -> bytes:
-    """Proof as a picture file: PNG where it packs well (flat colours), else JPEG of falling size."""
-    for size_px in (PROOF_PX, 700):
-        picture = _enlarged(proof_image(layers, size_px), size_px)
-        if len(zlib.compress(picture.tobytes(), 6)) * 5 / 4 <= MAX_PROOF_BYTES:  # PDF text coding adds a quarter
-            return _saved(picture, "PNG")
+def proof_picture(layers: Layers) -> Any:
+    """Proof as a Pillow picture (RGB) where it packs well (flat colours), else as the bytes of a JPEG of falling size."""
+    for size_px in (WHOLE_PX, 700) if max(layers.labels.shape) <= WHOLE_PX else (PROOF_PX, 700):
+        picture = _enlarged(proof_image(layers, size_px), min(size_px, PROOF_PX))
+        if len(zlib.compress(picture.tobytes())) <= MAX_PROOF_BYTES:  # as it goes into the PDF
+            return picture
     for size_px in (PROOF_PX, 700, 500, 350):
-        data = _saved(proof_image(layers, size_px), "JPEG", quality=85, subsampling=0)
-        if len(data) * 5 / 4 <= MAX_PROOF_BYTES:
+        data = _jpeg(proof_image(layers, size_px))
+        if len(data) <= MAX_PROOF_BYTES:
             break
     return data
 
 
-def key_file(layers: Layers) -> bytes:
-    """PNG of the borders between layers, dark lines on white; much finer artwork gets lighter lines."""
+def key_picture(layers: Layers) -> Any:
+    """Pillow picture (grey) of the borders between layers, dark lines on white; much finer artwork gets lighter lines."""
     from PIL import Image
 
     labels = np.asarray(_enlarged(Image.fromarray(_thinned(layers.labels, KEY_PX)), KEY_PX))
@@ -52,22 +53,22 @@ def key_file(layers: Layers) -> bytes:
     line = 70 if edges.mean() < BUSY_EDGES else 205
     edges[:, 1:] |= edges[:, :-1]  # two pixels wide: 0.17 mm at the size it prints
     edges[1:] |= edges[:-1]
-    return _saved(Image.fromarray(np.where(edges, np.uint8(line), np.uint8(255))), "PNG")
+    return Image.fromarray(np.where(edges, np.uint8(line), np.uint8(255)))
 
 
-def thumbnail_file(layers: Layers, number: int) -> bytes:
-    """Grey PNG of one layer, what is marked dark on a light ground; a pixel that is marked only partly stands out too."""
+def thumbnail_picture(layers: Layers, number: int) -> Any:
+    """Pillow picture (grey) of one layer, what is marked dark on a light ground; a pixel that is marked only partly stands out too."""
     from PIL import Image
 
     mask = layers.labels == number
     step = -(-max(mask.shape) // THUMB_PX)
     starts = [np.arange(0, side, step) for side in mask.shape]
-    marked = np.add.reduceat(np.add.reduceat(mask, starts[0], axis=0, dtype=np.int64), starts[1], axis=1)
+    marked = np.add.reduceat(np.add.reduceat(mask, starts[0], axis=0, dtype=np.int32), starts[1], axis=1)
     pixels = np.multiply.outer(
         *(np.minimum(step, side - start) for side, start in zip(mask.shape, starts, strict=True))
     )
     grey = np.where(marked > 0, PARTLY + (MARKED - PARTLY) * marked / pixels, BARE)
-    return _saved(_enlarged(Image.fromarray(grey.round().astype(np.uint8)), 2 * THUMB_PX), "PNG")
+    return _enlarged(Image.fromarray(grey.round().astype(np.uint8)), 2 * THUMB_PX)
 
 
 def key_spots(layers: Layers, clear_mm: float, tries: int = 4) -> tuple[Spot, ...]:
@@ -136,7 +137,7 @@ def _enlarged(picture: Any, size_px: int) -> Any:
     return picture if times < 2 else picture.resize([side * times for side in picture.size], Image.Resampling.NEAREST)
 
 
-def _saved(picture: Any, kind: str, **options: Any) -> bytes:
+def _jpeg(picture: Any) -> bytes:
     out = io.BytesIO()
-    picture.save(out, kind, **options)
+    picture.save(out, "JPEG", quality=85, subsampling=0)
     return out.getvalue()

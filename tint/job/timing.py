@@ -16,10 +16,10 @@ from tint.setting import Machine
 WATCH_S, WATCH_SHARE = 1.0, 0.005  # a watch stopped by hand, and a plan's own time on; the larger of both (no source)
 UNSURE_SHARE = 0.5  # a delay known no better than to this share of it is open ...
 UNSURE_MS = (0.1, 1.0)  # ... unless it is known to this many ms, turn-round and jump: that shows in no job's time
-MOST_JUMP_MS = (
-    250.0  # no mirror settles this slowly (common practice, no source): more is the watch, or a wait counted in
-)
+# no mirror settles this slowly (common practice, no source): more is the watch, or a wait counted in
+MOST_JUMP_MS = 250.0
 JUMP_RANGE_MS = 2.0  # how far a jump's usual delay may be off (common practice, no source)
+SMALLEST = 1e-9  # weighted lines or jumps below which a job holds none
 SLACK_S = 1.0  # a job may be this much faster than its laser-on time before the watch is doubted
 
 
@@ -119,7 +119,7 @@ def _solved(counts: np.ndarray, rest_s: np.ndarray, watch_s: np.ndarray) -> tupl
     delay_s, _ = nnls(weighted, rest_s / watch_s)
     normal = weighted.T @ weighted
     scale = np.sqrt(np.diag(normal))
-    if (scale == 0).any() or np.linalg.cond(normal / np.outer(scale, scale)) > 1e10:
+    if not (np.isfinite(scale) & (scale > SMALLEST)).all() or np.linalg.cond(normal / np.outer(scale, scale)) > 1e10:
         return delay_s * 1e3, np.full(counts.shape[1], np.inf)
     return delay_s * 1e3, np.sqrt(np.diag(np.linalg.inv(normal))) * 1e3
 
@@ -164,6 +164,8 @@ def _counted(item: TimedJob) -> tuple[tuple[float, float], float, float]:
         raise DataError(f"the job of {job.name} was written before lines and jumps were counted. Write it again.")
     speed = job.timing.jump_speed_mm_s or job.machine.max_speed_mm_s
     on_s = sum(layer.scan_s + layer.jump_mm / speed for layer in job.layers)
+    if not math.isfinite(on_s):
+        raise DataError(f"the job of {job.name} is damaged: its way at {speed:g} mm/s takes for ever. Write it again.")
     if measured_s < on_s - SLACK_S:
         raise DataError(
             f"{job.name} took {clock(measured_s)}, but laser and jumps alone take {clock(on_s)}: check the time, and that it was "

@@ -138,12 +138,6 @@ def trial_grid(squares: Layers, trial: Trial, planned: Sequence[JobLayer], machi
     )  # fmt: skip
 
 
-def trial_reading(grid: Grid) -> str:
-    """CSV text to fill in: a row per square and one for the bare metal; `tint measure` reads it."""
-    head = (f"# plate: {grid.mark}", "# illuminant: D50", "# instrument: ", "# geometry: ", "patch,L,a,b,flag", "bare,,,,")
-    return "\n".join([*head, *(f"{name},,,," for name in grid.ids), ""])
-
-
 def _flat(edge: str) -> bool:
     return edge in ("bottom", "top")
 
@@ -165,8 +159,8 @@ def _at_edge(
         "right": stock.size_mm[0] - GAP_MM - width,
     }
     place[1 if _flat(edge) else 0] = round(fixed[edge], 3)
-    together = tuple(
+    together_x, together_y = (
         round(max(start + side, mine + own) - min(start, mine), 3)
         for start, side, mine, own in zip(at_mm, size_mm, place, (width, height), strict=True)
     )
-    return Trial(edge, rows, (place[0], place[1]), width, height, together)
+    return Trial(edge, rows, (place[0], place[1]), width, height, (together_x, together_y))

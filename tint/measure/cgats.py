@@ -20,10 +20,8 @@ from tint.measure.spectrum import colours, lab_columns, wavelength_of
 from tint.measure.table import with_point
 
 MAX_TABLES = 100
-MAX_VALUES, MAX_VALUE = (
-    20,
-    500,
-)  # of one keyword, and signs of one value: what lies beyond says nothing of a measurement
+# of one keyword, and signs of one value: what lies beyond says nothing of a measurement
+MAX_VALUES, MAX_VALUE = 20, 500
 MAX_FIELDS = 2000  # two per wavelength at 1 nm steps, and some
 # Columns that name a row, most telling last; blanks, strokes and capitals do not count
 NAMES = ("sampleid", "samplenumber", "sampleno", "id", "samplename", "name", "patch", "samplelocation", "sampleloc")
@@ -137,12 +135,14 @@ def _keyword(table: Table, source: str, number: int, line: str) -> None:
         table.keywords[name] = [value[:MAX_VALUE], *([] if new else table.keywords[name])][:MAX_VALUES]
 
 
-_CELL = re.compile(r'"((?:[^"]|"")*)"(?=\s|$)|([^\s"]\S*)')
+# without backtracking: a quoted text of 15 MB would take 2 GB to remember each sign it could go back to
+_CELL = re.compile(r'"((?:[^"]++|"")*+)"(?=\s|$)|([^\s"]\S*)')
 
 
 def _cells(source: str, number: int, line: str) -> list[str]:
     """Words of a line; a quoted one is one word, "" in it a quotation mark, and "#" after a blank starts a remark."""
-    cells, at = [], 0
+    cells: list[str] = []
+    at = 0
     while at < len(line):
         if line[at].isspace():
             at += 1

@@ -12,14 +12,8 @@ from dataclasses import dataclass
 
 from tint.errors import FileError
 
-WHITES = (
-    "D50",
-    "D55",
-    "D65",
-    "D75",
-    "A",
-    "C",
-)  # smooth lights: a change of white between them is near enough to one of light
+# smooth lights: a change of white between them is near enough to one of light
+WHITES = ("D50", "D55", "D65", "D75", "A", "C")
 MODES = ("M0", "M1", "M2", "M3")  # ISO 13655: tungsten, daylight, without UV, polarised
 SCALES = ("percent", "one")  # a perfect white is 100, or 1
 PHOTO = "photo"

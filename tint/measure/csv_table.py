@@ -13,16 +13,8 @@ from tint.measure.instrument import MAX_ROWS, Reading, read_bytes
 from tint.measure.spectrum import colours, lab_columns, wavelength_of
 from tint.measure.table import Row, read_table
 
-NAMES = (
-    "patch",
-    "id",
-    "sample",
-    "name",
-    "sample_id",
-    "sample_name",
-    "sampleid",
-    "samplename",
-)  # columns that name a row
+# columns that name a row
+NAMES = ("patch", "id", "sample", "name", "sample_id", "sample_name", "sampleid", "samplename")
 SETTLED = ("geometry", "mode", "illuminant", "observer", "scale")
 
 
@@ -61,7 +53,7 @@ def read_csv(path: str | Path, said: Conditions | None = None) -> Reading:
     if len(waves) >= 2:
         conditions.demand(["scale"], source)
     spectra = _numbers(rows, list(waves)) if len(waves) >= 2 else None
-    read = [_filled(row, [*(lab_names or ()), *waves, "sd", "flag"]) for row in rows]
+    read = [_filled(row, [*(lab_names or ()), *waves, "sd"]) for row in rows]  # a scratched patch may be flagged unread
     lab = None if lab_names is None else _numbers(rows, lab_names, needed=[ok and spectra is None for ok in read])
     places = tuple(f"line {row.line}" for row in rows)
     found, made = colours(source, places, lab, np.array(list(waves.values())), spectra, conditions)

@@ -22,9 +22,8 @@ from tint.measure.spectrum import colours
 MAX_ELEMENTS = 500_000  # 20,000 objects of 25 elements each
 MAX_ATTRIBUTES = 50  # of one element; the standard has up to six
 MAX_DEPTH = 60  # the standard nests some ten deep; Python's own stack ends below 1000
-MOST_OF_ONE = (
-    2.99  # ISO 17972-3 keeps reflectances below 3, where 1 is white; above they are percent against the standard
-)
+# ISO 17972-3 keeps reflectances below 3, where 1 is white; above they are percent against the standard
+MOST_OF_ONE = 2.99
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,7 +235,7 @@ def _word(thing: Any) -> str:
 
 
 def _geometry(source: str, measured: Any) -> str:
-    choice = getattr(getattr(measured, "geometry_choice", None), "choice", None)
+    choice: Any = getattr(getattr(measured, "geometry_choice", None), "choice", None)
     name = type(choice).__name__
     if name == "EsphereType":
         return {"Specular_Included": "d/8 SCI", "Specular_Excluded": "d/8 SCE"}.get(_word(choice), "")

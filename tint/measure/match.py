@@ -76,7 +76,7 @@ def _by_id(grid: Grid, reading: Reading, start: str) -> np.ndarray:
     }
     out = np.full(len(reading), -1)
     for row, labels in enumerate(reading.labels):
-        if reading.bare[row] or (not reading.read[row] and not reading.flags[row]):
+        if reading.bare[row] or not reading.read[row]:
             continue
         hits = {meant[_plain(label)] for label in labels if _plain(label) in meant}
         if len(hits) == 1:

@@ -16,9 +16,8 @@ from tint.setting import Setting
 # The spread of one patch read twice says little: that of the whole plate counts like so many readings beside it. On
 # simulated readings the stated sd is then nearest to the true error; 0 leaves single patches wildly sure of themselves.
 PLATE_WEIGHT = 3.0
-APART_DE00 = (
-    4.0  # median between two measurements of one plate above which they are remarked; instruments repeat within 1
-)
+# median between two measurements of one plate above which they are remarked; instruments repeat within 1
+APART_DE00 = 4.0
 
 
 def merge_patches(several: Sequence[Patches], names: Sequence[str] = ()) -> Patches:

@@ -6,7 +6,7 @@ import csv
 import io
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -36,7 +36,7 @@ class Patches:
     lab : (n, 3) CIELAB D50/2°
     sd : (n,) standard uncertainty as ΔE00; NaN unknown
     order : (n,) marking order, 1 first; NaN unknown
-    xy_mm : (n, 2) place on the plate; NaN unknown
+    xy_mm : (n, 2) place on the plate [mm]; NaN unknown
     flags : n texts, why a patch is not to be used; "" means good
     facts : what the file says about itself, such as stock, machine, instrument, geometry, `bare_lab`
 
@@ -84,7 +84,7 @@ class Patches:
 
     @property
     def bare_lab(self) -> np.ndarray | None:
-        """(3,) Lab of the bare metal as the file states it (`bare_lab: L a b`), or None."""
+        """(3,) Lab of the bare metal as the file states it (`bare_lab: L a b`), or None; `FileError` where it is not a colour."""
         text = self.facts.get("bare_lab")
         if not text:
             return None
@@ -161,6 +161,10 @@ def read_patches(path: str | Path) -> Patches:
     Lines starting `#` at the top hold `key: value` facts; then a header row and one row per patch. `L,a,b` are CIELAB
     D50/2°; where the facts say `illuminant: D65` (or A, C) they are adapted to D50 by Bradford.
 
+    Parameters
+    ----------
+    path : the file, UTF-8 text
+
     Raises
     ------
     FileError
@@ -189,12 +193,17 @@ def read_patches(path: str | Path) -> Patches:
     for row, value in zip(rows, sd, strict=True):
         if value < 0:
             raise row.wrong("sd", "is negative; it is a standard uncertainty as ΔE00, or empty")
-    return Patches(
+    patches = Patches(
         ids, settings_of(rows), lab, sd,
         np.array([row.number("order", math.nan) for row in rows]),
         np.array([[row.number("x_mm", math.nan), row.number("y_mm", math.nan)] for row in rows]),
         tuple(row.text("flag") for row in rows), facts,
     )  # fmt: skip
+    try:
+        _ = patches.bare_lab
+    except FileError as error:
+        raise FileError(f"{path}: {error}") from None
+    return patches
 
 
 def read_settings(path: str | Path) -> Setting:
@@ -211,6 +220,12 @@ def read_settings(path: str | Path) -> Setting:
 
 def write_patches(patches: Patches, path: str | Path, *, force: bool = False) -> Path:
     """Path of the `patches.csv` written; `read_patches` gives the same patches back.
+
+    Parameters
+    ----------
+    patches : what to write
+    path : where
+    force : replace a file that is there
 
     Raises
     ------
@@ -248,7 +263,8 @@ def reading_table(patches: Patches) -> str:
 
 
 def settings_table(
-    setting: Setting, extra: dict[str, Sequence[Any]] | None = None, after: dict[str, Sequence[Any]] | None = None
+    setting: Setting, extra: Mapping[str, Sequence[Any] | np.ndarray] | None = None,
+    after: Mapping[str, Sequence[Any] | np.ndarray] | None = None,
 ) -> str:
     """CSV text of settings (n,), columns of `extra` before and of `after` behind; `read_settings` reads it back."""
     extra, after = extra or {}, after or {}

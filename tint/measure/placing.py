@@ -16,6 +16,7 @@ from tint.errors import DataError
 from tint.measure.patches import Patches
 from tint.measure.scan import BY_ID, PATTERNS, STARTS, scan
 from tint.plan.grid import Grid
+from tint.threads import one_thread
 
 FEWEST = 24  # patches; with fewer, colours of neighbours do not tell wrong places from right ones
 FEWEST_PREDICTED = 8
@@ -60,6 +61,7 @@ class Placing:
     factor: float = 1.0
 
 
+@one_thread
 def check_placing(
     grid: Grid, patches: Patches, rows: str = BY_ID, start: str = STARTS[0], predicted: np.ndarray | None = None
 ) -> Placing:

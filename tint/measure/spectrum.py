@@ -15,9 +15,8 @@ WAVELENGTHS_NM = (300.0, 1100.0)  # a bare number outside is no wavelength of a 
 USED_NM = (360.0, 780.0)  # ASTM E308; what is read beyond does not count
 WHITE_AT_MOST = 1.6  # shiny metal against a white tile, specular included, may pass 1; a percentage passes this at once
 DARK_AT_LEAST = 0.015  # the brightest value of a plate; below, percent were stated for factors
-AGREE_DE00 = (
-    1.0  # a file's own Lab and its spectra, other tables and roundings allowed for (0.15 measured on E308 data)
-)
+# a file's own Lab and its spectra, other tables and roundings allowed for (0.15 measured on E308 data)
+AGREE_DE00 = 1.0
 _NAMES = {
     "L": ("l", "l*", "lab_l", "l*_lab", "cie_l", "cie_l*", "ciel", "cielab_l"),
     "a": ("a", "a*", "lab_a", "a*_lab", "cie_a", "cie_a*", "ciea", "cielab_a"),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tint.errors import FileError
-from tint.files import read_text
+from tint.files import MOST_SIGNS, read_text
 from tint.words import FIELDS, WORDS
 
 OTHER_UNITS = (
@@ -19,6 +19,7 @@ OTHER_UNITS = (
     "mil", "cm", "m", "rad", "mm", "ns", "khz", "pct", "deg", "°",
 )  # fmt: skip
 MAX_ROWS = 100_000
+MAX_CELLS = 2_000_000  # 0.4 GB in memory; the largest plate of 1,000 patches with spectra by 1 nm has 0.4 million
 MAX_COLUMNS = 2000  # a spectrum in steps of 1 nm has 401
 
 
@@ -102,6 +103,8 @@ def read_table(
     start = 0
     while start < len(lines) and (lines[start].lstrip().startswith("#") or not lines[start].strip()):
         key, colon, value = lines[start].strip().lstrip("#").partition(":")
+        if len(lines[start]) > MOST_SIGNS:
+            raise FileError(f"{path} line {start + 1}: a fact of {len(lines[start]):,} signs; up to {MOST_SIGNS:,} can be.")
         if colon and key.strip():
             facts[key.strip()] = value.strip(" \t;" if office else None)
         start += 1
@@ -118,6 +121,8 @@ def read_table(
                 continue
             if len(rows) == MAX_ROWS:
                 raise FileError(f"{path} has more than {MAX_ROWS} rows. Split it.")
+            if (len(rows) + 1) * len(header) > MAX_CELLS:
+                raise FileError(f"{path} has more than {MAX_CELLS:,} cells. Drop columns that are not needed, or split it.")
             if len(cells) != len(header):
                 hint = " Decimal commas? Numbers need a point." if len(cells) > len(header) else ""
                 raise FileError(f"{path} line {line} has {len(cells)} values for {len(header)} columns.{hint}")
@@ -171,6 +176,8 @@ def _header(
             hint = ""
             if near := [found for found in header if found.lower() == name.lower()]:
                 hint = f" There is {near[0]!r}: rename it."
+            elif name in FIELDS and {"L", "a", "b"} <= set(header):
+                hint = " A reading? Join it to its grid first: tint measure."
             said = f" ({WORDS[name]})" if name in WORDS else ""
             raise FileError(f"{path} line {line}: column {name}{said} is missing.{hint}")
     return header

@@ -43,9 +43,12 @@ def plan_grid(
 
     Parameters
     ----------
+    machine, stock : what it is to be marked on
     n : patches, the repeats of the middle setting among them
     ranges : (lowest, highest) by field name; equal numbers keep a field fixed. Fields left out take what usually
         colours steel, cut to what the machine can do; line spacing is 1/25 of the spot
+    name : what to call the plate
+    patch_mm, gap_mm : side of a patch, and bare metal between two [mm]
     seed : picks the settings and shuffles the marking order
 
     Raises
@@ -76,7 +79,11 @@ def plan_grid(
     repeats = REPEATS if n >= 24 else 2
     if n > MOST_PATCHES:
         raise DataError(f"{n} patches are more than a plan holds ({MOST_PATCHES}); use several plates.")
-    if len(pool) < n:
+    if len(pool) < n - repeats + 1 and stated:
+        raise DataError(
+            f"only {len(pool)} different settings lie in this box, {n - repeats + 1} are needed. State wider ranges, or fewer patches (-n)."
+        )
+    if len(pool) < n - repeats + 1:
         raise DataError(
             f"only {len(pool)} settings of this box lie between {AREAL_J_MM2[0]:g} and {AREAL_J_MM2[1]:g} J/mm². "
             "State wider ranges, or all five of power, speed, frequency, pulse width and spacing to mark the box as it is."
@@ -117,6 +124,8 @@ def _box(machine: Machine, ranges: dict[str, tuple[float, float]]) -> dict[str, 
             raise LimitError(f"range {low:g} to {high:g} of {WORDS[field]} cannot be; give lowest:highest.")
         if field in ("power_pct", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm", "passes") and low <= 0:
             raise LimitError(f"{WORDS[field]} starts above 0, found {low:g}.")
+        if field == "passes" and (low != round(low) or high != round(high)):
+            raise LimitError(f"passes {low:g}–{high:g} cannot be; they are whole numbers, such as 1:3.")
         if allowed and (low < allowed[0] * (1 - 1e-9) or high > allowed[1] * (1 + 1e-9)):
             raise LimitError(
                 f"{WORDS[field]} {low:g}–{high:g} {UNITS[field]} is outside this machine ({allowed[0]:g}–{allowed[1]:g} {UNITS[field]})."
@@ -147,7 +156,13 @@ def _pool(machine: Machine, box: dict[str, tuple[float, float]], seed: int) -> S
             columns[field] = np.round(low + share * (high - low), 2 if field == "focus_mm" else 0)
         else:
             columns[field] = _dial(low * (high / low) ** share, low, high)
-    return Setting(**columns)
+    return _each_once(Setting(**columns))
+
+
+def _each_once(pool: Setting) -> Setting:
+    """The pool without the settings that repeat one before: a coarse field gives the same few over and over."""
+    _, first = np.unique(pool.table(), axis=0, return_index=True)
+    return pool[np.sort(first)]
 
 
 def _dial(values: np.ndarray, low: float, high: float) -> np.ndarray:

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
-from tint.files import json_text, read_json, reading, write_file
+from tint.files import json_text, number_of, numbers_of, read_json, reading, write_file
 from tint.plan.marks import Mark, Registration
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 VERSION = 2  # 1: without registration marks
+MOST_SIDE_MM = 1000.0  # of a registration mark; no plate is as wide
 USUAL_TURN_MS = 0.6  # common practice, no source; as jobs count it until the machine was timed
 
 
@@ -128,11 +129,18 @@ def _registration_from(body: dict[str, Any] | None) -> Registration | None:
     if body is None:
         return None
     marks = tuple(
-        Mark(int(row["number"]), (float(row["xy_mm"][0]), float(row["xy_mm"][1])), float(row["side_mm"]))
+        Mark(int(row["number"]), _pair(row["xy_mm"]), number_of(row["side_mm"]))
         for row in body["marks"]
     )
-    bare = np.array(body["bare_xy_mm"], dtype=float).reshape(-1, 2)
+    if not all(0 < mark.side_mm < MOST_SIDE_MM for mark in marks):
+        raise ValueError("a mark of no size")
+    bare = np.array(numbers_of(body["bare_xy_mm"]), dtype=float).reshape(-1, 2)
     return Registration(marks, bare, Setting.from_dict(body["setting"]))
+
+
+def _pair(values: Any) -> tuple[float, float]:
+    x, y = numbers_of(values)
+    return x, y
 
 
 def read_grid(path: str | Path) -> Grid:
@@ -152,7 +160,7 @@ def read_grid(path: str | Path) -> Grid:
             str(body["name"]), machine_from(body["machine"]), stock_from(body["stock"]),
             tuple(str(row["patch"]) for row in rows),
             Setting.from_table([Setting.from_dict(row["setting"]).table() for row in rows]),
-            np.array([int(row["order"]) for row in rows]), np.array([row["xy_mm"] for row in rows], dtype=float),
-            float(body["patch_mm"]), (float(body["plate_mm"][0]), float(body["plate_mm"][1])),
+            np.array([int(row["order"]) for row in rows]), np.array([numbers_of(row["xy_mm"]) for row in rows]),
+            number_of(body["patch_mm"]), _pair(body["plate_mm"]),
             _registration_from(body.get("registration")),
         )  # fmt: skip

@@ -58,7 +58,7 @@ def lay_out(
     placed = np.empty_like(setting.table())
     placed[cells] = setting.table()
     grid = Grid(
-        name, machine, stock, tuple(_id(row, column) for row, column in block.cells), Setting.from_table(placed),
+        name, machine, stock, tuple(patch_id(row, column) for row, column in block.cells), Setting.from_table(placed),
         rng.permutation(n) + 1, block.xy_mm(), float(patch_mm), (stock.size_mm[0], stock.size_mm[1]),
     )  # fmt: skip
     return dataclasses.replace(grid, registration=_registration(grid, block)) if marks else grid
@@ -85,7 +85,14 @@ class _Block:
         return np.array(self.first_mm) + rows_columns[:, ::-1] * self.step_mm
 
 
-def _id(row: int, column: int) -> str:
+def patch_id(row: int, column: int) -> str:
+    """Name of the patch in a row and a column, both from 0.
+
+    Examples
+    --------
+    >>> patch_id(1, 6), patch_id(26, 0), patch_id(27, 11)
+    ('B07', 'AA01', 'AB12')
+    """
     letters = chr(ord("A") + row % 26)
     return f"{'' if row < 26 else chr(ord('A') + row // 26 - 1)}{letters}{column + 1:02d}"
 
@@ -182,23 +189,8 @@ def _bare_squares(
     unused = tuple(
         (row, column) for row in range(rows) for column in range(columns) if (row, column) not in block.cells
     )
-    along = [
-        (x, y)
-        for x, y in (
-            (-0.5, -1),
-            (0.5, 1),
-            (1, -0.5),
-            (-1, 0.5),
-            (0.5, -1),
-            (-0.5, 1),
-            (1, 0.5),
-            (-1, -0.5),
-            (0, -1),
-            (1, 0),
-            (0, 1),
-            (-1, 0),
-        )
-    ]
+    # half-way between marks, opposite edges in turn; then the middles, where no mark stands
+    along = ((-0.5, -1), (0.5, 1), (1, -0.5), (-1, 0.5), (0.5, -1), (-0.5, 1), (1, 0.5), (-1, -0.5), (0, -1), (1, 0), (0, 1), (-1, 0))  # fmt: skip
     kept: list[np.ndarray] = []
     rim = block.step_mm - grid.patch_mm
     for xy in (*(middle + out * np.array(place) for place in along), *block.xy_mm(unused)):

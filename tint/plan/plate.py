@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import io
+import itertools
 import textwrap
 from pathlib import Path
 
 import numpy as np
 
 from tint.caution import SHORT, cautions
+from tint.errors import LimitError
 from tint.files import new_folder
 from tint.plan.grid import Grid, write_grid
 from tint.plan.marks import mark_outline, mark_squares
 from tint.setting import FIELDS
 
-MASK_PITCH_MM = (
-    0.1  # squares then stand within 0.05 mm of their place; a whole number of pixels per metre, as PNG states it
-)
+# squares stand within 0.05 mm of their place; a whole number of pixels per metre, as PNG states it
+MASK_PITCH_MM = 0.1
+# height of the map's caption: it stands in the rim, `tint.plan.layout.EDGE_MM` wide, that holds no mark
+CAPTION_MM = 2.4
 MARKS_MASK = "registration.png"
+MOST_MASK_PX = 400_000_000  # a sheet of 2 × 2 m: half a gigabyte while one mask is drawn
 
 
 def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
@@ -33,21 +37,13 @@ def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
         [str(int(grid.order[i])), grid.ids[i], *(f"{value:.10g}" for value in grid.setting.table()[i])]
         for i in np.argsort(grid.order)
     ]  # fmt: skip
-    blank = [
-        f"# plate: {grid.mark}",
-        "# illuminant: D50",
-        "# instrument: ",
-        "# geometry: ",
-        "patch,L,a,b,flag",
-        "bare,,,,",
-    ]
     texts = {
         "settings.csv": "\n".join(
             [f"# caution: {SHORT}", *_marks_fact(grid), *(",".join(row) for row in [columns, *rows]), ""]
         ),
         "plate.svg": plate_svg(grid),
         "map.svg": plate_svg(grid, names=True),
-        "reading.csv": "\n".join([*blank, *(f"{name},,,," for name in grid.ids), ""]),
+        "reading.csv": blank_reading(grid),
         "README.txt": _plate_readme(grid),
     }
     with new_folder(folder, "grid", force=force) as place:
@@ -60,6 +56,31 @@ def write_plate(grid: Grid, folder: str | Path, *, force: bool = False) -> Path:
     return Path(folder)
 
 
+def time_words(grid: Grid) -> str:
+    """How long a plate takes, in words and minutes, with a digit behind the point below ten."""
+    parts = [f"about {_minutes(grid.time_s)} min of scanning", f"{_minutes(grid.turn_s)} of turn-round"]
+    if grid.registration is not None:
+        parts.append(f"{_minutes(grid.marks_time_s)} for registration marks")
+    return ", ".join(parts)
+
+
+def _minutes(time_s: float) -> str:
+    return f"{time_s / 60:.{1 if time_s < 600 else 0}f}"
+
+
+def blank_reading(grid: Grid) -> str:
+    """CSV text to fill in with readings: a row for the bare metal and one per patch; `tint measure` reads it."""
+    head = (
+        f"# plate: {grid.mark}",
+        "# illuminant: D50",
+        "# instrument: ",
+        "# geometry: ",
+        "patch,L,a,b,flag",
+        "bare,,,,",
+    )
+    return "\n".join([*head, *(f"{name},,,," for name in grid.ids), ""])
+
+
 def _marks_fact(grid: Grid) -> list[str]:
     if grid.registration is None:
         return []
@@ -70,10 +91,16 @@ def _masks(grid: Grid) -> dict[str, bytes]:
     """PNG masks by file name: one per patch, numbered in marking order, and one of all registration marks."""
     from PIL import Image, ImageDraw
 
-    size = tuple(max(1, round(length / MASK_PITCH_MM)) for length in grid.plate_mm)
+    width_mm, height_mm = grid.plate_mm
+    if width_mm * height_mm / MASK_PITCH_MM**2 > MOST_MASK_PX:
+        raise LimitError(
+            f"a plate of {width_mm:g} × {height_mm:g} mm is too large for its masks (up to {MOST_MASK_PX * MASK_PITCH_MM**2 / 1e6:g} m²). "
+            "State the size of the piece that lies in the machine as size_mm of the stock."
+        )
+    width_px, height_px = (max(1, round(length / MASK_PITCH_MM)) for length in grid.plate_mm)
 
     def png(polygons: list[np.ndarray]) -> bytes:
-        picture = Image.new("1", size, 1)
+        picture = Image.new("1", (width_px, height_px), 1)
         draw = ImageDraw.Draw(picture)
         for polygon in polygons:  # a corner at pixel k means pixels k, k + 1, … are inside: the far edge is not
             low, high = np.round(polygon.min(axis=0) / MASK_PITCH_MM), np.round(polygon.max(axis=0) / MASK_PITCH_MM) - 1
@@ -104,26 +131,26 @@ def _plate_readme(grid: Grid) -> str:
         "              is scratched or uneven gets a word in the column flag. Rows left empty count as not read.",
         "grid.json     what tint needs to join the readings: tint measure THIS-FOLDER reading.csv -o patches.csv",
     )
-    marks = ()
+    marks: tuple[str, ...] = ()
     if grid.registration is not None:
         marks = (
-            "2b. Mark the group 'registration' first, with any setting that gives a dark, even mark (black, brown or dark grey,",
-            f"    not shiny): a start is {grid.registration.setting}.",
-            f"    About {grid.marks_time_s / 60:.1f} min. A camera finds the plate by them; keep the metal about each of them bare.",
+            "Mark the group 'registration' first, with any setting that gives a dark, even mark (black, brown or dark grey,",
+            f"   not shiny): a start is {grid.registration.setting}.",
+            f"   About {grid.marks_time_s / 60:.1f} min. A camera finds the plate by them; keep the metal about each of them bare.",
         )
     steps = (
-        "1. Clean the plate (no grease, no fingerprints) and the lens, clamp the plate flat, set the focus.",
-        "2. The drawing's top left corner is the plate's top left corner; its size is the plate's size.",
+        "Clean the plate (no grease, no fingerprints) and the lens, clamp the plate flat, set the focus.",
+        "The drawing's top left corner is the plate's top left corner; its size is the plate's size.",
         *marks,
-        "3. For each row of settings.csv: choose that patch's square alone, enter its settings exactly, fill it with scan lines at",
+        "For each row of settings.csv: choose that patch's square alone, enter its settings exactly, fill it with scan lines at",
         "   the stated spacing, no outline. Mark no place more often than its passes say: heating again changes the colour.",
-        "4. Let the plate cool when it gets warm to the hand; a hot plate shifts colours.",
-        "5. Wipe when cold, measure each square in its middle and the bare metal beside, always turned the same way.",
+        "Let the plate cool when it gets warm to the hand; a hot plate shifts colours.",
+        "Wipe when cold, measure each square in its middle and the bare metal beside, always turned the same way.",
         *_photo_step(grid),
     )
-    heads = (("FILES", files), ("AT THE MACHINE", steps))
+    heads = (("FILES", files), ("AT THE MACHINE", _numbered(steps)))
     said = textwrap.wrap(
-        f"about {grid.time_s / 60:.0f} minutes of scanning and {grid.turn_s / 60:.0f} of turn-round, entering {len(grid)} settings not counted",
+        f"{time_words(grid)}; entering {len(grid)} settings not counted",
         110,
     )
     lines = [*textwrap.wrap(title, 110), *said]
@@ -133,6 +160,12 @@ def _plate_readme(grid: Grid) -> str:
     for line in cautions(grid.machine.wavelength_nm, grid.stock.grade):
         lines += textwrap.wrap(line, 110, initial_indent="- ", subsequent_indent="  ")
     return "\n".join([*lines, ""])
+
+
+def _numbered(lines: tuple[str, ...]) -> tuple[str, ...]:
+    """The lines with a number before each that is not indented: an indented one goes on with the step above."""
+    count = itertools.count(1)
+    return tuple(line if line.startswith(" ") else f"{next(count)}. {line}" for line in lines)
 
 
 def _photo_step(grid: Grid) -> tuple[str, ...]:
@@ -179,6 +212,7 @@ def plate_svg(grid: Grid, *, names: bool = False) -> str:
         + "\n".join(words)
         + "\n"
         + "".join(_bare_on_map(grid))
+        + _map_caption(grid)
         + "</g>\n"
         if names
         else ""
@@ -191,6 +225,14 @@ def plate_svg(grid: Grid, *, names: bool = False) -> str:
         + "\n".join(squares)
         + f"\n</g>\n{_registration_group(grid)}{extra}</svg>\n"
     )
+
+
+def _map_caption(grid: Grid) -> str:
+    """Which plate the map is of, at its bottom edge, which also tells its top."""
+    width, height = grid.plate_mm
+    words = f"{grid.name} ({grid.mark}): {len(grid)} patches on {grid.stock.name}. A map, not to be marked."
+    size = min(CAPTION_MM, (width - 4) / (0.55 * len(words)))  # a sans-serif letter is about half as wide as it is high
+    return f'  <text id="caption" x="{width / 2:.3f}" y="{height - 1.3:.3f}" font-size="{size:.3f}">{_escape(words)}</text>\n'
 
 
 def _registration_group(grid: Grid) -> str:

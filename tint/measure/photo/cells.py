@@ -10,6 +10,7 @@ from tint.errors import DataError
 from tint.measure.patches import settings_of
 from tint.measure.table import read_table
 from tint.plan.grid import Grid
+from tint.plan.layout import patch_id
 from tint.setting import FIELDS, Machine, Stock
 
 CELL_MM = 10.0  # nominal: a photograph of cells knows no millimetres
@@ -35,7 +36,7 @@ def grid_of_cells(path: str | Path, rows: int, columns: int, machine: Machine, s
             f"{rows} × {columns} cells are {rows * columns} patches; {path} has {len(lines)} settings. They need to be as many."
         )
     cells = [(row, column) for row in range(rows) for column in range(columns)]
-    ids = tuple(f"{_letters(row)}{column + 1:02d}" for row, column in cells)
+    ids = tuple(patch_id(row, column) for row, column in cells)
     named = [line.text("patch") for line in lines]
     if set(named) == set(ids):
         lines = [lines[named.index(name)] for name in ids]
@@ -62,7 +63,3 @@ def grid_of_cells(path: str | Path, rows: int, columns: int, machine: Machine, s
         CELL_MM,
         (columns * CELL_MM, rows * CELL_MM),
     )
-
-
-def _letters(row: int) -> str:
-    return f"{'' if row < 26 else chr(ord('A') + row // 26 - 1)}{chr(ord('A') + row % 26)}"

@@ -9,10 +9,8 @@ import numpy as np
 from tint.measure.photo.chart import quick_lab
 from tint.measure.photo.light import Evidence, Light, fit_light
 
-KINDS = (
-    "linear",
-    "root-polynomial",
-)  # root-polynomial of the second degree; a third is never tried: it strays between patches
+# root-polynomial of the second degree; a third is never tried: it strays between patches
+KINDS = ("linear", "root-polynomial")
 # A bend must beat a straight line by this factor on chart patches held out before it is used: it has twice the numbers.
 BETTER = 0.85
 # Hold of the bent terms toward none, as a share of the terms' size: 0.01 follows every chart patch, 0.1 is a straight line
@@ -75,7 +73,7 @@ def features(rgb: np.ndarray, kind: str) -> np.ndarray:
 
 
 def fit_matrix(rgb: np.ndarray, xyz100: np.ndarray, kind: str) -> np.ndarray:
-    """(3 or 6, 3) from terms of camera values to XYZ, by least squares in steps that look alike.
+    """(m, 3), m 3 or 6, from terms of camera values (n, 3) to XYZ (n, 3), by least squares in steps that look alike.
 
     Notes
     -----
@@ -101,14 +99,14 @@ def _step(xyz100: np.ndarray) -> np.ndarray:
 
 
 def held_out(rgb: np.ndarray, xyz100: np.ndarray, kind: str) -> float:
-    """Root mean square miss of chart patches, each predicted by the others."""
+    """Root mean square miss of chart patches (n, 3), each predicted by the others."""
     away = []
     for i in range(len(rgb)):
         rest = np.arange(len(rgb)) != i
         guess = features(rgb[i], kind) @ fit_matrix(rgb[rest], xyz100[rest], kind)
         away.append(float(miss(quick_lab(guess), quick_lab(xyz100[i]))))
-    away = np.minimum(away, 15)  # the corner patch that only extrapolates says little about the others
-    return float(np.sqrt(np.mean(away**2)))
+    bounded = np.minimum(away, 15)  # the corner patch that only extrapolates says little about the others
+    return float(np.sqrt(np.mean(bounded**2)))
 
 
 def miss(lab: np.ndarray, reference: np.ndarray) -> np.ndarray:

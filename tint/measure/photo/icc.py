@@ -40,10 +40,8 @@ def _curve(tag: bytes, x: np.ndarray) -> np.ndarray:
         raise ValueError
     kind = struct.unpack(">H", tag[8:10])[0]
     size = (1, 3, 4, 5, 7)[kind]
-    g, a, b, c, d, e, f = [
-        *(v / 65536 for v in struct.unpack(f">{size}i", tag[12 : 12 + 4 * size])),
-        *[0.0] * (7 - size),
-    ]
+    numbers = [v / 65536 for v in struct.unpack(f">{size}i", tag[12 : 12 + 4 * size])]
+    g, a, b, c, d, e, f = numbers + [0.0] * (7 - size)
     if kind == 0:
         return x**g
     power = np.maximum(a * x + b, 0) ** g

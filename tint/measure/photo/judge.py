@@ -54,7 +54,7 @@ def flags_of(
     soft: np.ndarray,
     inside: np.ndarray,
 ) -> list[str]:
-    """Why each patch is not to be used; "" where nothing speaks against it."""
+    """Why each of n patches is not to be used; "" where nothing speaks against it. `rgb` is (n, 3), the other arrays (n,)."""
     lightness = lab_of(scene, rgb)[:, 0]
     # what a step of one level means as lightness, at each patch
     per_level = _lightness_per_level(scene, squares, rgb, full)

@@ -16,12 +16,10 @@ BARE_SIGMA = 0.005  # unevenness of bare metal on that scale
 CONTRAST_SIGMA = 0.03
 LEAST_CONTRAST = 0.4  # of bare metal: lighter marks say little
 LEAST_CONTRASTS = 3  # marks
-CONTRAST_SHARE = (
-    6.0  # times as strong as one place: eight marks then outweigh bare metal, most of which may lie under a veil
-)
-LEAST_VEIL = (
-    0.06  # of bare metal over its step, as a logarithm: marks that differ by less may be darker or more blurred
-)
+# times as strong as one place: eight marks then outweigh bare metal, most of which may lie under a veil
+CONTRAST_SHARE = 6.0
+# of bare metal over its step, as a logarithm: marks that differ by less may be darker or more blurred
+LEAST_VEIL = 0.06
 TONE_SETTLED = 0.005  # what is left of TONE_SIGMA once chart and metal have told the tone curve
 NO_TONE = np.zeros(2)
 CLEAR_QUANTILE = 0.25  # of the marks, by how bright the metal about them is for its step: no glare lies on those
@@ -94,6 +92,7 @@ class Evidence:
 
     @property
     def frame(self) -> np.ndarray:
+        """(3,) centre of the chart, x and y, and half the longer side of the photo [px]: what places are counted from and in."""
         return np.array([*self.chart_px.mean(axis=0), max(self.size_px) / 2])
 
 
@@ -170,8 +169,9 @@ class _Problem:
         use = bright - dark > LEAST_CONTRAST * bright
         use &= use.sum() >= LEAST_CONTRASTS
         places = (evidence.chart_px, evidence.bare_px, evidence.marks_px[use])
-        seen = [np.maximum(part, 0) ** DISPLAY for part in (evidence.chart1, evidence.bare1)]
-        return cls(evidence, *(_terms(px, evidence.frame) for px in places), *seen, evidence.marks1[use])
+        chart, bare, steps = (_terms(px, evidence.frame) for px in places)
+        chart_seen, bare_seen = (np.maximum(part, 0) ** DISPLAY for part in (evidence.chart1, evidence.bare1))
+        return cls(evidence, chart, bare, steps, chart_seen, bare_seen, evidence.marks1[use])
 
     def misses(self, numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Misses of chart (24, 3) and bare metal (m, 3), in sigmas."""

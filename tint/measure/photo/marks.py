@@ -16,17 +16,13 @@ from tint.plan.marks import MODULES, PLACES, Mark, mark_cells
 
 SEARCH_PX = 2400  # longest side marks are looked for at: larger costs time and finds no more
 NEEDED = 3  # marks; two leave the far side of the plate uncertain
-MAX_MISS = (
-    0.12  # share of a patch by which marks may miss their place: a bent plate, another drawing, a lens that bends
-)
+# share of a patch by which marks may miss their place: a bent plate, another drawing, a lens that bends
+MAX_MISS = 0.12
 
 DARK_CELLS = 6  # of a mark are read: those farthest from bright ones, so that blur leaks the least light into them
 CELL_KEEP = 0.4  # of a module's side
-RIM_MODULES, RIM_LONG, RIM_THIN = (
-    0.6,
-    5.0,
-    0.5,
-)  # bare metal about a mark: how far out, and the strip looked at [modules]
+# bare metal about a mark: how far out, and the strip looked at [modules]
+RIM_MODULES, RIM_LONG, RIM_THIN = 0.6, 5.0, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +82,7 @@ def find_plate(photo: Photo, grid: Grid) -> PlateView:
 
 
 def plate_from_corners(photo: Photo, grid: Grid, corners_px: np.ndarray) -> PlateView:
-    """Where the plate is by its four corners [px]: top left, top right, bottom right, bottom left, as the grid is drawn.
+    """Where the plate is by its four corners (4, 2) [px]: top left, top right, bottom right, bottom left, as the grid is drawn.
 
     Raises
     ------
@@ -216,7 +212,7 @@ def _sharpened(photo: Photo, corners: np.ndarray) -> np.ndarray:
     """Corners (4, 2) [px] refined at the photo's own size."""
     cv2 = opencv()
     corners_px = corners * max(photo.size_px) - 0.5
-    module = np.linalg.norm(corners_px[1] - corners_px[0]) / 7
+    module = float(np.linalg.norm(corners_px[1] - corners_px[0])) / 7
     reach = int(max(2, min(0.6 * module, 15)))
     low = np.floor(corners_px.min(axis=0)).astype(int) - 4 * reach
     high = np.ceil(corners_px.max(axis=0)).astype(int) + 4 * reach

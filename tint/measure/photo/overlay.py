@@ -13,6 +13,7 @@ from tint.plan.grid import Grid
 
 LONGEST_PX = 2000
 NAMED_FROM_PX = 36.0  # side of a patch in the picture below which its name could not be read
+DARK_L = 62.0  # a colour at most this light takes white letters
 GOOD, BAD, FOUND = (255, 255, 255), (230, 30, 30), (255, 200, 0)
 
 
@@ -47,11 +48,11 @@ def overlay_png(grid: Grid, one: OnePhoto) -> bytes:
         for mark in grid.registration.marks:
             if mark.number in one.plate.found:
                 outline(mapped(one.plate.to_px, mark.corners_mm), FOUND)
-    outline(one.chart.outline_px(), FOUND)
+    outline(one.chart.outline_px(rim=0.5), FOUND)  # around its outer patches: how wide the frame is, nobody knows
     for centre in one.chart.centres:
         outline(mapped(one.chart.to_px, square(centre, CHART_KEEP * one.chart.side)), FOUND, 1)
     side_px = float(np.linalg.norm(np.subtract(at(grid.xy_mm[0] + [grid.patch_mm, 0]), at(grid.xy_mm[0]))))
-    font = ImageFont.load_default(max(9, int(0.26 * side_px)))
+    font = ImageFont.load_default(max(9, int(0.28 * side_px)))
     srgb = srgb255_from_lab(one.lab)
     for i, xy in enumerate(grid.xy_mm):
         bad = bool(one.flags[i])
@@ -65,9 +66,8 @@ def overlay_png(grid: Grid, one: OnePhoto) -> bytes:
         if side_px < NAMED_FROM_PX:
             continue
         name_at = at(xy + np.array([0, -0.4 * grid.patch_mm]))
-        draw.text(
-            name_at, grid.ids[i], font=font, fill=(255, 255, 255), anchor="mm", stroke_width=1, stroke_fill=(0, 0, 0)
-        )
+        ink = (0, 0, 0) if one.lab[i, 0] > DARK_L else (255, 255, 255)
+        draw.text(name_at, grid.ids[i], font=font, fill=ink, anchor="mm")
     flagged = sum(1 for flag in one.flags if flag)
     said = (
         f"{photo.name}: {len(grid) - flagged} patches read, {flagged} flagged (red). "

@@ -16,6 +16,7 @@ from tint.measure.photo.vision import opencv
 if TYPE_CHECKING:
     from PIL import Image
 
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")  # Pillow knows more, some of which start other programs
 MAX_PIXELS = 80_000_000  # about 1 GB while it is read; a shop's camera has 12 to 50 million
 MIN_SIDE_PX = 300  # fewer cannot show a plate and a chart
 RAW_SUFFIXES = (".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw")
@@ -72,7 +73,7 @@ def open_photo(path: str | Path) -> Photo:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with Image.open(path) as image:
+            with Image.open(path, formats=FORMATS) as image:
                 _check_size(path, image.size)
                 if image.mode not in ("RGB", "RGBA", "RGBX", "P"):
                     raise FileError(

@@ -21,6 +21,7 @@ from tint.measure.photo.picture import Photo, open_photo
 from tint.measure.photo.sample import Squares, read_squares, softness
 from tint.measure.photo.vision import mapped, square
 from tint.plan.grid import Grid
+from tint.threads import one_thread
 
 KEEP = 0.6  # of a patch's side is read: edges are burnt, and a lens smears them
 CHART_KEEP = 0.5
@@ -86,6 +87,7 @@ class OnePhoto:
         return tuple(lines)
 
 
+@one_thread
 def read_photo(
     grid: Grid, paths: str | Path | Sequence[str | Path], *, chart: str, corners_px: np.ndarray | None = None
 ) -> tuple[Patches, list[OnePhoto]]:
@@ -145,7 +147,7 @@ def _one(photo: Photo, grid: Grid, reference: np.ndarray, edition: str, corners_
     seen = len(bare1) >= LEAST_BARE
     ringed = seen and len(strips) > 0
     mean, worst = ring_changes(scene, rgb, ring) if ringed else (np.zeros(len(grid)), np.zeros(len(grid)))
-    inside = ((patches.px > 0) & (patches.px < np.array(photo.size_px))).all(axis=1)
+    inside = np.all((patches.px > 0) & (patches.px < np.array(photo.size_px)), axis=1)
     flags = flags_of(scene, patches, rgb, photo.full, mean, worst, soft, inside)
     lasting, passing = uncertainty(scene, patches, rgb, photo.full, mean)
     bare = lab_from_xyz100(scene.xyz100(scene.light.bare_rgb)) if seen else None

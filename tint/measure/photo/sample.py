@@ -10,10 +10,8 @@ from tint.measure.photo.picture import Photo
 from tint.measure.photo.vision import mapped, opencv, square
 
 MOST_SIDE_PX = 40  # pixels a side that are looked at; more say nothing new about an even square
-CLIPPED_HIGH, CLIPPED_LOW = (
-    0.985,
-    0.008,
-)  # share of the highest level beyond which a camera no longer tells amounts of light
+# share of the highest level beyond which a camera no longer tells amounts of light
+CLIPPED_HIGH, CLIPPED_LOW = 0.985, 0.008
 OUTLIER_SIGMA = 4.5  # robust standard deviations from the square's own gradient
 OUTLIER_LEAST = 0.02  # share of the highest level: less than that is grain, however even the rest
 
@@ -81,7 +79,9 @@ def _read(photo: Photo, corners_px: np.ndarray) -> tuple[np.ndarray, np.ndarray,
     high = (pixels >= CLIPPED_HIGH * photo.full).any(axis=1).mean()
     low = (pixels <= CLIPPED_LOW * photo.full).any(axis=1).mean()
     y, x = np.mgrid[0:rows, 0:columns]
-    plane = np.stack([np.ones(rows * columns), x.ravel() / columns - 0.5, y.ravel() / rows - 0.5], axis=1)
+    plane = np.stack(
+        [np.ones(rows * columns), (x.ravel() + 0.5) / columns - 0.5, (y.ravel() + 0.5) / rows - 0.5], axis=1
+    )
     keep = np.ones(len(pixels), dtype=bool)
     lum = pixels @ [0.25, 0.5, 0.25]
     middle = np.median(pixels, axis=0)
@@ -99,9 +99,10 @@ def _read(photo: Photo, corners_px: np.ndarray) -> tuple[np.ndarray, np.ndarray,
             break
         gradient = np.linalg.lstsq(plane[keep], lum[keep], rcond=None)[0]
         spread = 1.4826 * np.median(np.abs((lum - plane @ gradient)[keep]))
-    kept = pixels[keep] if keep.sum() >= 6 else pixels
+    used = keep if keep.sum() >= 6 else np.ones_like(keep)
+    kept = pixels[used]
     # the plane's value at the middle, not the mean of what is left: what was dropped may sit on one side
-    level = kept.mean(axis=0)
+    level = np.clip(np.linalg.lstsq(plane[used], kept, rcond=None)[0][0], kept.min(axis=0), kept.max(axis=0))
     sd = 1.4826 * np.median(np.abs(kept - np.median(kept, axis=0)), axis=0)
     return level, sd, float(np.abs(gradient[1:]).sum()), float(1 - keep.mean()), high, low, len(kept)
 
