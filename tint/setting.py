@@ -144,7 +144,13 @@ class Setting:
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Setting:
-        """A single setting from a mapping of field names, as `as_dict` writes it; passes, focus and angle may be left out."""
+        """A single setting from a mapping of field names, as `as_dict` writes it; passes, focus and angle may be left out.
+
+        Raises
+        ------
+        LimitError
+            A field is unknown, or a value is not a single number.
+        """
         if unknown := sorted(set(values) - set(FIELDS)):
             raise LimitError(f"{unknown[0]} is not a field of a setting; known are {', '.join(FIELDS)}.")
         try:

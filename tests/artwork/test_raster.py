@@ -201,3 +201,14 @@ def test_a_finer_pitch_interpolates_and_keeps_the_size(tmp_path):
     art = read_artwork(saved(tmp_path, pixels([(255,) * 3, (0,) * 3])), 20, 2.5)
     assert art.srgb255.shape == (4, 8, 3) and art.height_mm == 10
     assert art.srgb255[0, 0, 0] == 255 and art.srgb255[0, -1, 0] == 0 and (np.diff(art.srgb255[0, :, 0].astype(int)) <= 0).all()
+
+
+@pytest.mark.parametrize("suffix", ["tif", "jpg"])
+def test_inks_without_a_profile_are_told_in_one_remark(tmp_path, suffix):
+    told: list[str] = []
+    Image.new("CMYK", (40, 30), (90, 0, 40, 10)).save(tmp_path / f"inks.{suffix}")
+    read_artwork(tmp_path / f"inks.{suffix}", 4, progress=told.append)
+    assert len(told) == 1 and "CMYK without a colour profile" in told[0] and "Save it as sRGB" in told[0]
+    Image.new("RGB", (40, 30), (90, 0, 40)).save(tmp_path / f"light.{suffix}")
+    read_artwork(tmp_path / f"light.{suffix}", 4, progress=told.append)
+    assert len(told) == 1

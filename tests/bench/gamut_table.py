@@ -3,6 +3,7 @@
     python tests/bench/gamut_table.py            maps and halftones on the pictures kept for scoring
     python tests/bench/gamut_table.py --choose   weights of the maps on the other pictures, which chose `WEIGHTS`
     python tests/bench/gamut_table.py --feedback settings of the diffusion, on the other pictures too
+    python tests/bench/gamut_table.py --refine   settings of the pass that follows the diffusion, on the other pictures too
     python tests/bench/gamut_table.py --big      24 megapixels: PNG in, map, diffusion on the pixels, label PNG out
 
 Spatial error is that of tint/layers/spatial.py: 300 mm, 0.02 mm a pixel. Colours are simulated: "films" are magnetite films of
@@ -192,6 +193,7 @@ def halftone_table() -> None:
     from tint.layers.gamut import Gamut
     from tint.layers.gamut_map import GamutMap
     from tint.layers.halftone import diffused, ordered
+    from tint.layers.refine import refined
     from tint.layers.spatial import spatial_error
     from tint.palette.reach import lab_from_light, light_from_lab
 
@@ -211,6 +213,9 @@ def halftone_table() -> None:
             height, width = (side // CELL_PX for side in light.shape[:2])
             return light[: height * CELL_PX, : width * CELL_PX].reshape(height, CELL_PX, width, CELL_PX, 3).mean(axis=(1, 3))
 
+        def twice(light: np.ndarray, colours: np.ndarray = colours) -> np.ndarray:
+            return refined(diffused(light, colours), light, colours, CELL_PX * PITCH_MM)
+
         def package(light: np.ndarray, shown: np.ndarray = shown) -> np.ndarray:
             import dithering
 
@@ -227,6 +232,7 @@ def halftone_table() -> None:
         ways = {
             "cells, mean light (no halftone)": (True, None),
             "cells, diffused": (True, lambda light, colours=colours: diffused(light, colours)),
+            "cells, diffused and refined": (True, twice),
             "cells, ordered": (True, lambda light, gamut=gamut: ordered(light, gamut)),
             "cells, dithering package": (True, package),
             "cells, Pillow Floyd–Steinberg": (True, pillow),
@@ -278,6 +284,34 @@ def feedback_table() -> None:
                 labels = np.repeat(np.repeat(halftone.diffused(cells, colours), CELL_PX, axis=0), CELL_PX, axis=1)
                 rows.append(spatial_error(colours[labels], wanted, PITCH_MM))
             print(f"  {name}: feedback {feedback:g}, chroma {chroma:g}: {np.mean(rows):.3f}", flush=True)
+
+
+def refine_table() -> None:
+    """Nothing; prints the spatial error of refined cells for settings of that pass, on the pictures for choosing."""
+    from tint.layers import refine
+    from tint.layers.gamut import Gamut
+    from tint.layers.gamut_map import GamutMap
+    from tint.layers.halftone import diffused
+    from tint.layers.spatial import spatial_error
+    from tint.palette.reach import light_from_lab
+
+    for name, lab in palettes().items():
+        made, colours = GamutMap("nearest", Gamut(lab)), light_from_lab(lab)
+        mapped = [made.picture(srgb255[:200, :300]) for srgb255 in pictures(False).values()]
+        for chroma, sharpen, reach in (
+            (0.4, 0.3, 6), (0.3, 0.3, 6), (0.5, 0.3, 6), (0.4, 0.0, 6), (0.4, 0.2, 6), (0.4, 0.5, 6), (0.4, 0.3, 4), (0.4, 0.3, 5), (0.4, 0.3, 7),
+        ):  # fmt: skip
+            refine.CHROMA_WEIGHT, refine.SHARPEN = chroma, sharpen
+            refine.BLUR_CELLS, refine._REACH, refine._STEP = reach, reach - 1, reach
+            rows, started = [], time.process_time()
+            for wanted in mapped:
+                height, width = (side // CELL_PX for side in wanted.shape[:2])
+                cells = wanted.reshape(height, CELL_PX, width, CELL_PX, 3).mean(axis=(1, 3))
+                labels = refine.refined(diffused(cells, colours), cells, colours, CELL_PX * PITCH_MM)
+                labels = np.repeat(np.repeat(labels, CELL_PX, axis=0), CELL_PX, axis=1)
+                rows.append(spatial_error(colours[labels], wanted, PITCH_MM))
+            took = time.process_time() - started
+            print(f"  {name}: chroma {chroma:g}, sharpen {sharpen:g}, blur over {reach} cells: {np.mean(rows):.3f}  {took:.1f} s", flush=True)
 
 
 MEASURE = """
@@ -344,6 +378,8 @@ if __name__ == "__main__":
         choose_table()
     elif "--feedback" in sys.argv:
         feedback_table()
+    elif "--refine" in sys.argv:
+        refine_table()
     elif "--big" in sys.argv:
         big_table()
     else:

@@ -1,6 +1,6 @@
 """Prints how near the first answer to a wished colour comes, on SIMULATED lasers, beside the nearest measured patch.
 
-Run it from the project's folder: `python tests/bench/match_table.py [--apart] [--seeds 2]`; `--apart` takes the lasers never
+Run it from the project's folder: `python tests/bench/match_table.py [--apart] [--seeds 2] [--wishes rare]`; `--apart` takes the lasers never
 used for tuning. Wishes are true colours of settings in the box:
 common ones at random, vivid ones among the most chromatic fifth, rare ones among those farthest from any other. Figures
 are median ΔE00 of a noiseless mark to the wish, of 12 wishes a case; `one round` marks the 12 answers, refits, asks again.
@@ -51,6 +51,7 @@ def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--wishes", default="common,vivid,rare")
     parser.add_argument("--apart", action="store_true")
     options = parser.parse_args()
     print(f"{'case':<18}{'wishes':<8}{'first answer':>14}{'nearest patch':>15}{'one round':>11}")
@@ -61,7 +62,7 @@ def main() -> None:
     for laser, seed in plates:
         patches = laser.mark(laser.settings(96, seed), seed)
         model = fit(patches, laser.machine, laser.stock)
-        for kind in ("common", "vivid", "rare"):
+        for kind in options.wishes.split(","):
             wished = wishes(laser, kind)
             chosen = answers(model, wished)
             first = np.median(delta_e00(laser.lab(chosen), wished))

@@ -1,9 +1,11 @@
 """The picture of the maps side by side."""
 
+import dataclasses
+
 import numpy as np
 from invented import palette, picture
 
-from tint.layers.compare import compare_maps
+from tint.layers.compare import _swatches, captioned_maps, compare_maps
 from tint.layers.tonal import Tonal
 
 
@@ -14,3 +16,25 @@ def test_the_maps_stand_side_by_side_and_differ():
     assert sheet.ndim == 3 and sheet.shape[1] > 3 * 400
     columns = [sheet[100:300, left + 20 : left + 420].astype(int) for left in (14, 648, 1282)]
     assert all(np.abs(columns[a] - columns[b]).mean() > 1 for a, b in ((0, 1), (1, 2), (0, 2)))
+
+
+def test_the_palette_fills_its_panel_in_order_and_every_colour_has_its_field():
+    for count in (2, 3, 7, 10, 13, 256):
+        lab = np.column_stack([np.linspace(10, 90, count), np.zeros(count), np.zeros(count)])
+        light = _swatches(lab, (300, 450))
+        assert light.shape == (300, 450, 3)
+        shown, fields = np.unique(light[..., 1], return_counts=True)
+        assert len(shown) == count and fields.max() <= 2.2 * fields.min()
+        assert light[0, 0, 1] == shown[0] and light[-1, -1, 1] == shown[-1]
+
+
+def test_the_picture_says_where_its_colours_come_from(monkeypatch):
+    import tint.layers.compare as compare
+
+    said = []
+    captioned = compare.captioned
+    monkeypatch.setattr(compare, "captioned", lambda sheet, title, lines: (said.extend([title, *lines]), captioned(sheet, title, lines))[1])
+    art, simulated = picture(np.full((20, 30, 3), (90, 120, 160)), 3), dataclasses.replace(palette(), remarks=("SIMULATED colours", "more"))
+    shown = captioned_maps(art, simulated)
+    assert shown.height > compare_maps(art, simulated).height + 40
+    assert "SIMULATED colours" in said and art.name in said[0]

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from tint.lab import lab_from_srgb1
-from tint.layers.difference import delta_e00_of, lab_of_srgb255
+from tint.layers.difference import delta_e00_of, lab_of_srgb255, nearest_number
 
 # Sharma, Wu, Dalal (2005), doi 10.1002/col.20070, table 1: pairs that exercise every branch of the formula; ΔE00 to four digits
 PAIRS = """
@@ -55,3 +55,11 @@ def test_lab_of_bytes_is_that_of_colour_science():
     wanted = lab_from_srgb1(bytes_.T / 255).T
     np.testing.assert_allclose(lab_of_srgb255(*bytes_), wanted, atol=1e-10)
     np.testing.assert_allclose(lab_of_srgb255(*bytes_, np.float32), wanted, atol=5e-4)
+
+
+def test_the_nearest_number_is_that_of_looking_at_every_pair():
+    rng = np.random.default_rng(8)
+    many, few = rng.uniform([0, -60, -60], [100, 60, 60], (300, 3)), rng.uniform([0, -60, -60], [100, 60, 60], (7, 3))
+    wanted = colour.delta_E(many[:, None], few[None], method="CIE 2000").argmin(axis=1)
+    np.testing.assert_array_equal(nearest_number(many, few, pairs_at_once=100), wanted)
+    assert nearest_number(few[:1], few[[2, 0, 0]]).tolist() == [1]  # equals go to the lower number

@@ -119,3 +119,25 @@ def test_a_base_without_film_and_too_few_patches_are_refused(base, machine, stoc
     bare = dataclasses.replace(base, members=(dataclasses.replace(base.members[0], kind="process"),))
     with pytest.raises(DataError, match="cannot be carried over"):
         adapt(bare, film_patches(12, 2), machine, stock)
+
+
+def test_drift_of_a_short_plate_is_found_with_the_base_and_taken_out(base, machine, stock):
+    # 24 patches of another batch along which the laser lost 3 % of its power, in shuffled order
+    rng, clean = np.random.default_rng(8), film_patches(24, 8, 1.06)
+    order = rng.permutation(24) + 1.0
+    weaker = clean.setting.replace(power_pct=clean.setting.power_pct * (1 - 0.03 * (order - 1) / 23))
+    drifted = dataclasses.replace(clean, lab=film_lab(weaker, 1.06) + rng.normal(0, 0.3, (24, 3)), order=order)
+    model = adapt(base, drifted, machine, stock)
+    assert model.report.drift_pct == pytest.approx(-3, abs=0.8)
+    assert model.log_power.min() == pytest.approx(model.report.drift_pct / 100)
+    at = film_settings(100, 6)
+    assert np.median(delta_e00(predict(model, at).lab, film_lab(at, 1.06))) < 1.0
+    unknown = adapt(base, dataclasses.replace(drifted, order=np.full(24, np.nan)), machine, stock)
+    assert unknown.report.drift_pct is None and not unknown.log_power.any()
+
+
+def test_a_short_plate_without_drift_is_not_given_one(base, machine, stock):
+    plate = film_patches(16, 9, 1.06)
+    model = adapt(base, dataclasses.replace(plate, order=np.random.default_rng(1).permutation(16) + 1.0), machine, stock)
+    assert abs(model.report.drift_pct) < 0.8
+    assert model.report.drift_sd_pct < 1.0  # the expectation alone is 1 %

@@ -13,7 +13,7 @@ from tint.lab import delta_e00
 from tint.model.answer import found_dict, found_text
 from tint.model.find import Jitter, candidate_pool, find_setting, sensitivity
 from tint.model.fit import fit
-from tint.model.jitter import assumed_fields
+from tint.model.jitter import assumed_fields, jitter_words
 from tint.model.model import predict
 from tint.setting import Setting
 
@@ -93,6 +93,8 @@ def test_jitter_in_fields_the_grid_never_varied_is_said_to_be_assumed(open_model
     assert find_setting(open_model, [45, 0, -25]).assumed == ("speed_mm_s", "spacing_mm", "focus_mm")
     assert assumed_fields(invented_model) == ("spacing_mm", "focus_mm")
     assert assumed_fields(invented_model, Jitter(spacing_rel_pct=0, focus_mm=0)) == ()
+    assert jitter_words(invented_model).endswith("focus ±0.2 mm (line spacing, focus assumed: never varied in the grid)")
+    assert "assumed" not in jitter_words(invented_model, Jitter(spacing_rel_pct=0, focus_mm=0))
     text = found_text(find_setting(open_model, [45, 0, -25]))
     assert "speed, line spacing, focus never varied in the grid" in text and "not learned" in text
     assert found_dict(find_setting(open_model, [45, 0, -25]))["jitter_assumed"] == [

@@ -6,6 +6,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.special import erf
+from scipy.stats.mstats import hdquantiles
 
 from tint.film import WAVELENGTH_NM, material_index, reflectance
 from tint.lab import delta_e00, lab_from_reflectance
@@ -61,6 +63,13 @@ def test_a_plate_without_drift_is_left_alone(machine, stock):
 def test_without_a_marking_order_no_drift_is_claimed(machine, stock):
     patches = film_patches(24, 2)
     model = fit(dataclasses.replace(patches, order=np.full(24, np.nan)), machine, stock)
+    assert model.report.drift_pct is None and not model.log_power.any()
+
+
+def test_where_power_never_varied_no_drift_is_claimed(machine, stock):
+    patches = film_patches(24, 2)
+    setting = patches.setting.replace(power_pct=30.0)
+    model = fit(dataclasses.replace(patches, setting=setting, lab=film_lab(setting)), machine, stock)
     assert model.report.drift_pct is None and not model.log_power.any()
 
 
@@ -146,4 +155,22 @@ def test_spread_in_de00_agrees_with_small_differences():
 
 
 def test_the_upper_quantile_counts_the_fresh_draw():
-    assert upper_quantile(np.arange(1.0, 20.0)) == pytest.approx(np.quantile(np.arange(1.0, 20.0), 0.9 * 20 / 19))
+    # on average nine of ten fresh draws stay below it, however few it was found from
+    rng = np.random.default_rng(4)
+    for n in (19, 48, 200):
+        found = np.array([upper_quantile(row) for row in np.abs(rng.normal(size=(4000, n)))])
+        assert np.mean(erf(found / np.sqrt(2))) == pytest.approx(0.9, abs=0.005)
+    assert upper_quantile(np.arange(1.0, 9.0)) == 8  # eight draws cannot leave one out
+
+
+def test_the_upper_quantile_covers_more_steadily_than_the_value_in_its_place():
+    # absolute normal errors of 48 patches
+    draws = np.abs(np.random.default_rng(5).normal(size=(3000, 48)))
+    ours = erf(np.array([upper_quantile(row) for row in draws]) / np.sqrt(2))
+    plain = erf(np.quantile(draws, 0.9 * 49 / 48, axis=1) / np.sqrt(2))
+    assert ours.std() < 0.95 * plain.std() and np.quantile(ours, 0.02) > np.quantile(plain, 0.02)
+
+
+def test_the_upper_quantile_agrees_with_another_implementation():
+    values = np.random.default_rng(6).gamma(2.0, size=37)
+    assert upper_quantile(values) == pytest.approx(float(hdquantiles(values, [0.9])[0]), rel=1e-12)

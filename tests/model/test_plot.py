@@ -11,7 +11,7 @@ from tint.errors import FileError
 from tint.lab import delta_e00, srgb255_from_lab
 from tint.model.fit import fit
 from tint.model.model import predict
-from tint.model.plot import plot_model
+from tint.model.plot import name_contours, plot_model
 from tint.setting import Setting
 
 
@@ -66,6 +66,32 @@ def test_listed_pulse_widths_are_drawn_apart_and_other_axes_carry_round_numbers(
     assert speed.min() < 600 < 1400 < speed.max() and all(
         f"<!-- {value} -->" in texts for value in (600, 800, 1000, 1200, 1400)
     )
+
+
+def test_a_focus_moved_to_both_sides_is_drawn_from_its_lowest_to_its_highest(invented_patches, machine, stock, tmp_path):
+    focus = np.resize([-1.0, -0.5, 0.0, 0.5, 1.0], len(invented_patches))
+    patches = dataclasses.replace(invented_patches, setting=invented_patches.setting.replace(focus_mm=focus))
+    plot_model(fit(patches, machine, stock), tmp_path / "plot")
+    texts = (tmp_path / "plot" / "along.svg").read_text(encoding="utf-8")
+    assert "focus [mm]" in texts and all(f"<!-- {value} -->" in texts for value in ("−1", "−0.5", "0", "0.5", "1"))
+
+
+def test_a_contour_is_named_in_its_middle_and_one_that_hugs_a_corner_not_at_all():
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(6, 4))
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    x, y = np.meshgrid(np.geomspace(500, 1500, 40), np.geomspace(15, 45, 40))
+    from_corner = np.hypot(np.log(x / 500), np.log(y / 15)) / np.log(3)  # 0 in the lower left corner, 1 at its neighbours
+    lines = axes.contour(x, y, from_corner, levels=[0.08, 0.7])
+    axes.set(xscale="log", yscale="log", xlim=(500, 1500), ylim=(15, 45))
+    name_contours(axes, lines)
+    (word,) = [text for text in axes.texts if text.get_text()]
+    assert word.get_text() == "0.7"
+    at = axes.transAxes.inverted().transform(axes.transData.transform(word.get_position()))
+    np.testing.assert_allclose(at, 0.7 / np.sqrt(2), atol=0.06)
 
 
 def test_nothing_is_replaced_unasked(open_model, tmp_path):

@@ -27,9 +27,12 @@ def test_a_member_that_is_the_whole_model_has_no_row_of_its_own():
     text = report_text(PLAIN)
     assert sum("1.12" in line for line in text.splitlines()) == 1
     assert "This model is film alone" in text
-    scores = (PLAIN.scores[0], Score("film", 1.3, 2.9, 0.75), Score("process", 2.2, 5.0, 0.25), *PLAIN.scores[3:])
+    film = Score("film colour of latent heat + Gaussian process", 1.3, 2.9, 0.75)
+    scores = (PLAIN.scores[0], film, Score("process", 2.2, 5.0, 0.25), *PLAIN.scores[3:])
     mixed = report_text(dataclasses.replace(PLAIN, scores=scores))
-    assert "(share 75%)" in mixed and "(share 25%)" in mixed and "alone" not in mixed
+    table = mixed[mixed.index("Error on patches") :].split("\n\n")[0].splitlines()
+    assert len({line.index("median") + len("median") if "median" in line else line.index(".") + 3 for line in table}) == 1  # one column
+    assert "(share 75 %)" in mixed and "(share 25 %)" in mixed and "alone" not in mixed
 
 
 def test_drift_within_two_standard_errors_is_too_small_to_tell():

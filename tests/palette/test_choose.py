@@ -27,6 +27,7 @@ def test_a_palette_of_real_marks_spans_their_hues_with_settings_the_machine_can_
     hue = np.degrees(np.arctan2(palette.lab[1:, 2], palette.lab[1:, 1])) % 360
     assert ((hue > 240) & (hue < 300)).any() and (hue > 310).any() and ((hue > 40) & (hue < 110)).any()
     assert palette.remarks[0].startswith("camera colours") and "bare metal was not measured" in palette.remarks[1]
+    assert palette.jitter.endswith("focus ±0.2 mm (speed, line spacing, focus assumed: never varied in the grid)")
 
 
 def test_a_palette_for_an_artwork_serves_it_better_than_one_for_the_stock(model):

@@ -7,6 +7,7 @@ import pytest
 
 from tint.errors import FileError, LimitError
 from tint.palette.palette import Palette, PaletteColour, read_palette, write_palette
+from tint.palette.penalty import Penalty
 from tint.setting import Machine, Setting, Stock
 
 LASER = Machine("bench", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)
@@ -27,6 +28,16 @@ def test_a_palette_survives_its_file(tmp_path):
     back = read_palette(write_palette(first, tmp_path / "p.json"))
     assert back.as_dict() == first.as_dict() and back.setting == first.setting
     np.testing.assert_array_equal(back.lab, [[80, 0, 3], [40, 0, -30], [75, 5, 35]])
+
+
+def test_how_colours_were_weighed_is_kept_and_older_files_do_without(tmp_path):
+    weighed = palette(penalty=Penalty(sensitive=2.0, slow_de00=0.25))
+    path = write_palette(weighed, tmp_path / "p.json")
+    assert read_palette(path).penalty == Penalty(2.0, 0.25) and not read_palette(path).edited
+    body = json.loads(path.read_text(encoding="utf-8"))
+    assert body.pop("penalty") == {"sensitive": 2.0, "slow_de00": 0.25}
+    path.write_text(json.dumps(body), encoding="utf-8")
+    assert read_palette(path).penalty is None and read_palette(path).digest == weighed.digest
 
 
 def test_names_are_unique_and_numbers_are_checked():

@@ -1,5 +1,6 @@
 """The ICC profile: read by Little CMS (through Pillow), by the clauses of ICC.1:2022, and a design proofed through it."""
 
+import dataclasses
 import hashlib
 import io
 import struct
@@ -53,6 +54,12 @@ def test_little_cms_opens_it_as_an_output_profile_that_serves_every_intent_both_
     assert all(all(ways) for ways in core.intent_supported.values()) and len(core.intent_supported) == 4
     assert core.profile_description == "signs (invented) (plate (invented))"
     assert core.creation_date.year == 2026 and core.media_white_point[0] == pytest.approx(D50_XYZ, abs=1e-4)
+
+
+def test_the_description_does_not_say_the_stock_twice():
+    named = dataclasses.replace(palette(), name="plate (invented) for heron")
+    profile = ImageCms.getOpenProfile(io.BytesIO(palette_profile(named, "2026-03-14"))).profile
+    assert profile.profile_description == "plate (invented) for heron"
 
 
 def test_header_and_tags_are_laid_out_as_the_specification_has_them(data):

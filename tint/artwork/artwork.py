@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -65,7 +66,7 @@ class Shape:
     source : where it is in the file, such as "path 'wing' (line 12)"
     """
 
-    region: object
+    region: Any
     srgb255: tuple[int, int, int]
     source: str
 
@@ -91,6 +92,7 @@ def read_artwork(
 
     Parameters
     ----------
+    path : the file; its ending and its contents must agree
     width_mm : width on the metal [mm]; a drawing may state its own, a picture needs it
     pitch_mm : pixel size on the metal [mm] to resample a picture to; None keeps its own pixels
     progress : called with a short text about what was decided and how far reading a large picture is

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import math
+import os
 import warnings
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
 import numpy as np
 
@@ -17,10 +19,14 @@ from tint.errors import FileError
 
 if TYPE_CHECKING:
     from PIL import Image
+    from PIL.TiffImagePlugin import TiffImageFile
 
 WHOLE_PX = 120_000_000  # decoded in one go and kept: 0.5 GB in Pillow
 MOST_PX = 1_000_000_000  # a wall of a house at a spot a pixel; a bigger file is most likely a mistake
-_BAND_PX = 1_000_000  # pixels converted at once
+# of a JPEG: each block of 64 pixels takes a bit at least (ISO/IEC 10918-1, F.1.2), so no byte stands for more; the decoder would
+# fill what is missing with grey
+MOST_PX_PER_BYTE = 512
+_BAND_PX = 250_000  # pixels converted at once: 1 MB, which stays in the processor's cache
 _TURN = 0x0112  # EXIF's and TIFF's tag for how the camera was held
 
 
@@ -35,6 +41,7 @@ class Source:
     images : gives Pillow pictures of some rows each, from the top
     turn : 1..8, how what is stored has to be turned (EXIF)
     profile : embedded ICC profile, None where there is none
+    mode : of the file's pixels, as Pillow names it
     """
 
     path: Path
@@ -43,6 +50,7 @@ class Source:
     images: Callable[[], Iterator[Image.Image]]
     turn: int
     profile: bytes | None
+    mode: str
     _transforms: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -59,7 +67,7 @@ class Source:
             A damaged file, a colour profile that cannot be used, numbers of unknown scale.
         """
         try:
-            for image in self.images():
+            for image in _silently(self.images()):
                 step = max(1, _BAND_PX // image.width)
                 for top in range(0, image.height, step):
                     yield self._srgb_and_bare(image.crop((0, top, image.width, min(image.height, top + step))))
@@ -100,7 +108,8 @@ class Source:
                 made = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), mode, "RGB")
                 self._transforms[image.mode] = mode, made
             mode, transform = self._transforms[image.mode]
-            return ImageCms.applyTransform(image.convert(mode) if image.mode != mode else image, transform)
+            turned = ImageCms.applyTransform(image.convert(mode) if image.mode != mode else image, transform)
+            return cast("Image.Image", turned)  # None only where it changes the picture in place
         except (ImageCms.PyCMSError, OSError) as error:
             raise ValueError(f"its colour profile cannot be used ({str(error)[:80]})") from None
 
@@ -156,18 +165,22 @@ def _opened(path: Path) -> Source:
         raise FileError(f"{path} is a {image.format} file under another name; save it as PNG, JPEG, TIFF or WebP.")
     if image.width * image.height == 0:
         raise FileError(f"{path} has no pixels ({image.width} × {image.height}). Export it again.")
-    if getattr(image, "n_frames", 1) > 1 and image.format != "MPO":
-        raise FileError(f"{path} holds {image.n_frames} pictures (animated or with pages); export the one to mark.")
+    pages = getattr(image, "n_frames", 1)
+    if pages > 1 and image.format != "MPO":
+        raise FileError(f"{path} holds {pages} pictures (animated or with pages); export the one to mark.")
     pixels = image.width * image.height
     if pixels > MOST_PX or (pixels > WHOLE_PX and image.format not in ("TIFF", "JPEG", "MPO")):
         raise too_large(path, pixels / 1e6)
+    if image.format in ("JPEG", "MPO") and pixels > MOST_PX_PER_BYTE * path.stat().st_size:
+        raise FileError(f"{path} is cut short: {path.stat().st_size:,} bytes cannot hold {pixels / 1e6:.0f} megapixels. Export it again.")
     profile = image.info.get("icc_profile")
     if image.format == "TIFF" and pixels > WHOLE_PX:
         from tint.artwork.strips import tiff_bands, tiff_size
 
-        turn = int(image.tag_v2.get(_TURN, 1))
-        stream = image.fp
-        return Source(path, *tiff_size(image), lambda: tiff_bands(image, stream), turn, profile)
+        tiff = cast("TiffImageFile", image)
+        turn = int(tiff.tag_v2.get(_TURN, 1))
+        stream = cast("BinaryIO", tiff.fp)
+        return Source(path, *tiff_size(tiff), lambda: tiff_bands(tiff, stream), turn, profile, image.mode)
     if pixels > WHOLE_PX:
         if image.info.get("progressive"):
             raise FileError(
@@ -177,11 +190,39 @@ def _opened(path: Path) -> Source:
         smaller = 2 ** math.ceil(math.log2(part))  # JPEG decodes at 1/2, 1/4 and 1/8
         image.draft(image.mode, (image.width // smaller, image.height // smaller))
     try:
-        image.load()
+        with _silent():
+            image.load()
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise unreadable(path, error) from None
     turn = int(image.getexif().get(_TURN, 1))  # Pillow has turned a TIFF by now and says so
-    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile)
+    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile, image.mode)
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Block in which libtiff's own lines about a damaged file go nowhere; what is wrong is told by an exception."""
+    try:
+        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # no stderr at all
+        yield
+        return
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def _silently(images: Iterator[Image.Image]) -> Iterator[Image.Image]:
+    """The same pictures; the library is silent while each is decoded."""
+    while True:
+        with _silent():
+            image = next(images, None)
+        if image is None:
+            return
+        yield image
 
 
 def _image(path: Path) -> Image.Image:
@@ -193,5 +234,5 @@ def _image(path: Path) -> Image.Image:
     if start in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         return TiffImagePlugin.TiffImageFile(path)
     if start[:2] == b"\xff\xd8":
-        return JpegImagePlugin.jpeg_factory(path)
+        return JpegImagePlugin.jpeg_factory(cast(Any, path))  # a path will do, though it says a stream
     return Image.open(path)

@@ -9,6 +9,7 @@ line is left between them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ SLIVER_MM2 = 1e-10  # parts smaller than this (a square of 0.01 µm) are roundin
 _CHUNK = 2_000  # segments or rays looked up at once; bounds memory
 
 
-def filled(rings: Sequence[np.ndarray], rule: str) -> object:
+def filled(rings: Sequence[np.ndarray], rule: str) -> Any:
     """Region inside outlines, a valid shapely Polygon or MultiPolygon (empty where they hold no area) [mm].
 
     Parameters
@@ -60,8 +61,8 @@ def filled(rings: Sequence[np.ndarray], rule: str) -> object:
     return shapely.coverage_union_all(faces[winding != 0 if rule == "nonzero" else winding % 2 == 1])
 
 
-def cut_away_hidden(regions: Sequence[object]) -> list[object]:
-    """What stays visible of each region when later ones are painted over earlier ones [mm]; empty where hidden.
+def cut_away_hidden(regions: Sequence[Any] | np.ndarray) -> list[Any]:
+    """What stays visible of each of the regions (n,) when later ones are painted over earlier ones [mm]; empty where hidden.
 
     The results do not overlap, cover what the regions covered, and share their borders point for point.
     """
@@ -94,7 +95,7 @@ def cut_away_hidden(regions: Sequence[object]) -> list[object]:
     return _edge_to_edge(visible)
 
 
-def _without(region: object, parts: np.ndarray) -> object:
+def _without(region: Any, parts: np.ndarray) -> Any:
     import shapely
 
     try:
@@ -104,7 +105,7 @@ def _without(region: object, parts: np.ndarray) -> object:
         return shapely.difference(region, cover, grid_size=LATTICE_MM)
 
 
-def areas_of(region: object) -> object:
+def areas_of(region: Any) -> Any:
     """The areas of a region, without lines, points and slivers that operations leave where borders touch."""
     import shapely
 
@@ -115,7 +116,7 @@ def areas_of(region: object) -> object:
     return shapely.union_all(parts[keep])
 
 
-def _edge_to_edge(visible: np.ndarray) -> list[object]:
+def _edge_to_edge(visible: np.ndarray) -> list[Any]:
     import shapely
 
     result = np.full(len(visible), shapely.Polygon(), dtype=object)
@@ -142,7 +143,7 @@ def _faces(lines: np.ndarray) -> np.ndarray:
     return shapely.get_parts(shapely.polygonize([cut]))
 
 
-def _winding(points: np.ndarray, starts: np.ndarray, ends: np.ndarray, tree) -> np.ndarray:
+def _winding(points: np.ndarray, starts: np.ndarray, ends: np.ndarray, tree: Any) -> np.ndarray:
     """How often the outlines run round each point, by the crossings of a ray to the right."""
     import shapely
 
@@ -163,7 +164,7 @@ def _winding(points: np.ndarray, starts: np.ndarray, ends: np.ndarray, tree) -> 
     return winding
 
 
-def _refuse_scribble(edges: np.ndarray, tree) -> None:
+def _refuse_scribble(edges: np.ndarray, tree: Any) -> None:
     met = 0
     for first in range(0, len(edges), _CHUNK):
         met += tree.query(edges[first : first + _CHUNK], predicate="intersects").shape[1]

@@ -12,6 +12,7 @@ from tint.artwork.artwork import Picture
 from tint.artwork.average import OPAQUE, averaged, scaled
 from tint.artwork.bands import Source, open_source
 from tint.errors import LimitError
+from tint.setting import MOST
 
 __all__ = ["MAX_PITCH_MM", "MAX_PIXELS", "MIN_PITCH_MM", "OPAQUE", "read_picture"]
 
@@ -51,10 +52,15 @@ def read_picture(
     """
     if width_mm is None:
         raise LimitError(f"{path} is a picture and has no size of its own; say how wide it is to be with --width-mm.")
-    if not (np.isfinite(width_mm) and width_mm > 0):
-        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0.")
+    if not 0 < width_mm <= MOST:
+        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0, up to {MOST:g}.")
     say = progress or (lambda text: None)
     source = open_source(Path(path))
+    if source.mode == "CMYK" and not source.profile:
+        say(
+            f"{path} is CMYK without a colour profile: tint takes its inks for ideal ones, and colours may be far off. Save it as "
+            "sRGB, or with its profile, to be sure"
+        )
     size = (source.width, source.height)
     wanted = _wanted_size(source, width_mm, pitch_mm)
     if wanted[0] < size[0] or wanted[1] < size[1]:

@@ -76,11 +76,11 @@ def _tile_rows(image: TiffImageFile, stream: BinaryIO, tall: int) -> Iterator[Im
     wide = int(tags[_TILE_WIDTH])
     across = -(-width // wide)
     for row, top in enumerate(range(0, height, tall)):
-        band = None
+        band = Image.new("1", (0, 0))  # takes the mode of the first tile
         for column in range(across):
             number = row * across + column
             tile = _piece(image, _read(stream, tags[_TILE_OFFSETS][number], tags[_TILE_BYTES][number]), (wide, tall))
-            if band is None:
+            if not column:
                 band = Image.new(tile.mode, (width, tall))
                 if tile.palette is not None:
                     band.putpalette(tile.palette)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -25,7 +26,7 @@ class Clips:
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
-        self.built: dict[tuple, object] = {}
+        self.built: dict[tuple, Any] = {}
 
     def clipped(self, node: Node, at: Place) -> Place:
         """Where a node is drawn, narrowed by its own clip path."""
@@ -34,13 +35,13 @@ class Clips:
             return at
         return replace(at, clip=meet(at.clip, self._region(node, text, at, ())))
 
-    def _region(self, node: Node, text: str, at: Place, within: tuple[Node, ...]) -> object | None:
+    def _region(self, node: Node, text: str, at: Place, within: tuple[Node, ...]) -> Any | None:
         """Region [mm] that a clip-path value leaves of a node; None where it was refused."""
         import shapely
 
         match = REFERENCE.fullmatch(text)
         clip = self.scene.by_id.get(match.group(1)) if match else None
-        if clip is None or clip.tag != "clipPath" or match.group(2):
+        if match is None or clip is None or clip.tag != "clipPath" or match.group(2):
             self.scene.refusals.add(f"clip-path {text[:40]!r} of {node.place}", "clip with paths inside the file")
             return None
         if clip in within:
@@ -67,7 +68,7 @@ class Clips:
             self.built[key] = region
         return self.built[key]
 
-    def _part(self, node: Node, above: dict[str, str], at: Place, within: tuple[Node, ...]) -> object | None:
+    def _part(self, node: Node, above: dict[str, str], at: Place, within: tuple[Node, ...]) -> Any | None:
         if not node.tag or node.tag in NOT_DRAWN:
             return None
         self.scene.count_visit(node, at)
@@ -118,7 +119,7 @@ class Clips:
             return
         if node.tag == "use":
             target = self.scene.target(node)
-            drawn = () if target is None or target in at.using else (target,)
+            drawn: tuple[Node, ...] = () if target is None or target in at.using else (target,)
             matrix = times(matrix, self.scene.shift(node, at.viewport))
             at = replace(at, using=(*at.using, *drawn))
         elif node.tag in ("g", "a", "switch"):

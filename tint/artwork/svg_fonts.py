@@ -18,6 +18,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from tint.artwork.svg_path import Subpath
 
@@ -143,7 +144,7 @@ def _read(path: Path) -> list[FontFile]:
         return []
 
 
-def _described(path: Path, index: int, font) -> FontFile:
+def _described(path: Path, index: int, font: Any) -> FontFile:
     names: dict[int, set[str]] = {_FAMILY: set(), _TYPOGRAPHIC_FAMILY: set()}
     for record in font["name"].names:
         if record.nameID in names:
@@ -302,15 +303,16 @@ class _OutlinePen:
 
     def __init__(self) -> None:
         self.done: list[Subpath] = []
-        self.start, self.pieces = 0j, []
+        self.start = 0j
+        self.pieces: list[tuple[complex, ...]] = []
 
-    def moveTo(self, point) -> None:
+    def moveTo(self, point: tuple[float, float]) -> None:
         self.start, self.pieces = complex(*point), []
 
-    def lineTo(self, point) -> None:
+    def lineTo(self, point: tuple[float, float]) -> None:
         self.pieces.append((complex(*point),))
 
-    def qCurveTo(self, *points) -> None:
+    def qCurveTo(self, *points: tuple[float, float]) -> None:
         self.pieces.append(tuple(complex(*point) for point in points))
 
     curveTo = qCurveTo

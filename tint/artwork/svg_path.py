@@ -9,7 +9,7 @@ from __future__ import annotations
 import cmath
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -138,10 +138,8 @@ class _Pen:
             self._draw(*points)
         else:
             end = base + complex(values[5], values[6])
-            for points in arc_curves(
-                self.point, values[0], values[1], values[2], bool(values[3]), bool(values[4]), end
-            ):
-                self._draw(*points)
+            for curve in arc_curves(self.point, values[0], values[1], values[2], bool(values[3]), bool(values[4]), end):
+                self._draw(*curve)
         self.last_cubic, self.last_quadratic = cubic, quadratic
 
     def _draw(self, *points: complex) -> None:
@@ -200,11 +198,11 @@ def arc_curves(
     return _unit_arc(first, angle, placed, end)
 
 
-def _unit_arc(first: complex, angle: float, placed, end: complex) -> list[tuple[complex, ...]]:
+def _unit_arc(first: complex, angle: float, placed: Callable[[complex], complex], end: complex) -> list[tuple[complex, ...]]:
     count = max(1, math.ceil(abs(math.degrees(angle)) / MAX_ARC_STEP_DEG - 1e-9))
     step = angle / count
     arm = 4 / 3 * math.tan(step / 4)  # control arm of a circular arc on the unit circle
-    curves = []
+    curves: list[tuple[complex, ...]] = []
     for index in range(count):
         a = first * cmath.exp(1j * step * index)
         b = first * cmath.exp(1j * step * (index + 1))
@@ -260,7 +258,7 @@ def points_subpath(text: str, closed: bool) -> list[Subpath]:
     return [Subpath(points[0], tuple((point,) for point in points[1:]), closed)] if len(points) > 1 else []
 
 
-def element_subpaths(tag: str, get, viewport: tuple[float, float]) -> list[Subpath]:
+def element_subpaths(tag: str, get: Callable[[str], str | None], viewport: tuple[float, float]) -> list[Subpath]:
     """Subpaths of a path or basic shape; empty where a size of 0 switches it off.
 
     Parameters
@@ -301,8 +299,8 @@ def element_subpaths(tag: str, get, viewport: tuple[float, float]) -> list[Subpa
     if tag == "circle":
         rx = ry = size("r", both)
     else:
-        rx, ry = radius("rx", width), radius("ry", height)
-        rx, ry = (ry if rx is None else rx) or 0.0, (rx if ry is None else ry) or 0.0
+        across, up = radius("rx", width), radius("ry", height)
+        rx, ry = (up if across is None else across) or 0.0, (across if up is None else up) or 0.0
     if tag == "rect":
         w, h = size("width", width), size("height", height)
         return [rect_subpath(value("x", width), value("y", height), w, h, rx, ry)] if w and h else []

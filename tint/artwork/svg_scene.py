@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -45,7 +46,7 @@ class Place:
     matrix: Matrix
     style: dict[str, str]
     viewport: tuple[float, float]
-    clip: object | None
+    clip: Any | None
     depth: int = 0
     using: tuple[Node, ...] = ()
 
@@ -102,7 +103,7 @@ class Scene:
             raise FileError(f"{self.path} {what}, at {node.place}. Simplify it, or export it as PNG.")
 
     def rings(self, node: Node, subpaths: list[Subpath], matrix: Matrix) -> list[np.ndarray]:
-        """Points of subpaths [mm], counted and checked."""
+        """Complex points (n,) of each subpath [mm], counted and checked."""
         factor = stretch(matrix)
         if not math.isfinite(factor):
             raise ValueError("its transform is too large")
@@ -129,7 +130,7 @@ def placed(points: np.ndarray, matrix: Matrix) -> np.ndarray:
     return (a * points.real + c * points.imag + e) + 1j * (b * points.real + d * points.imag + f)
 
 
-def frame(matrix: Matrix, x: float, y: float, width: float, height: float) -> object:
+def frame(matrix: Matrix, x: float, y: float, width: float, height: float) -> Any:
     """A rectangle of user units as a region [mm]."""
     import shapely
 
@@ -140,7 +141,7 @@ def frame(matrix: Matrix, x: float, y: float, width: float, height: float) -> ob
     return region
 
 
-def meet(region: object, clip: object | None) -> object:
+def meet(region: Any, clip: Any | None) -> Any:
     """What lies in both regions; None stands for everything."""
     import shapely
 

@@ -82,6 +82,8 @@ def stroke_rings(subpaths: Sequence[Subpath], pen: Pen, mm_per_unit: float, tole
     """
     tolerance = tolerance_mm / mm_per_unit
     rings: list[np.ndarray] = []
+    if not pen.width / 2 > 0:  # so thin that its half is nothing
+        return rings
     for subpath in subpaths:
         line = _line(subpath, tolerance * CHORD_SHARE, pen.width / 2)
         if line.corner.sum() * math.pi / _arc_step(pen.width / 2, tolerance) > MAX_POINTS:

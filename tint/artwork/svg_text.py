@@ -19,9 +19,10 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from tint.artwork.svg_font_style import WIDTH_CLASS, font_families, font_weight
-from tint.artwork.svg_fonts import CONVERT, FontShelf, FontWish, OpenFont, TextRefusal, script_runs
+from tint.artwork.svg_fonts import CONVERT, FontShelf, FontWish, TextRefusal, script_runs
 from tint.artwork.svg_paint import word
 from tint.artwork.svg_path import Subpath
 from tint.artwork.svg_scene import Place
@@ -96,7 +97,7 @@ class _Owner:
     parent: _Owner | None
     begin: int
     end: int = 0
-    font: OpenFont | None = field(default=None, repr=False)
+    font: Any = field(default=None, repr=False)  # an OpenFont, once its style is known
     px: float = 0.0
     letter_spacing: float = 0.0
     word_spacing: float = 0.0
@@ -173,7 +174,7 @@ class Typesetter:
 
 
 def _embedded_families(root: Node) -> frozenset[str]:
-    found = set()
+    found: set[str] = set()
     for node in root.walk():
         if node.tag == "style":
             for block in re.findall(r"@font-face\s*\{([^}]*)\}", node.text, re.IGNORECASE):

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from xml.etree.ElementTree import Element
 from xml.sax import SAXParseException
 from xml.sax.handler import ContentHandler
@@ -19,6 +20,7 @@ from tint.errors import FileError
 
 MAX_SVG_BYTES = 64_000_000  # some 100 times a rich sign; keeps a wrong file from filling memory
 MAX_ELEMENTS = 200_000  # a drawing beyond this is a traced photograph: a picture serves better
+MAX_CASCADE = 10_000_000  # style rules times elements: ten seconds where every rule has to be tried on every element
 MAX_DEPTH = 100  # groups in groups; real drawings stay below 20, and Python's own stack below 1000
 TOLD = 5  # unsupported things spelled out in one message; more would not be read
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
@@ -139,7 +141,10 @@ def read_tree(path: str | Path, refusals: Refusals) -> Node:
     namespace, _, name = root.tag.rpartition("}")
     if name != "svg" or namespace not in ("", "{" + SVG_NAMESPACE):
         raise FileError(f"{path} starts with {name!r}, not with svg. Export the drawing as plain SVG.")
-    styles = _cascade(root, lines, namespace, refusals)
+    try:
+        styles = _cascade(root, lines, namespace, refusals)
+    except RecursionError:
+        raise FileError(f"{path}: its styles nest too deep. Simplify them, or export the drawing as PNG.") from None
     node = _node(root, lines, styles, "" if not namespace else SVG_NAMESPACE)
     _refuse_moving_parts(node, refusals)
     return node
@@ -171,12 +176,16 @@ class _Builder(ContentHandler):
         self.root: Element | None = None
         self.open: list[Element] = []
         self.lines: dict[Element, int] = {}
+        self.said: list[str] = []  # text since the last tag; the parser gives a piece per line, and adding each costs all before it
+
+    _locator: Any  # the parser sets it before the first event
 
     @property
     def line(self) -> int:
         return self._locator.getLineNumber()
 
-    def startElementNS(self, name, qname, attrs) -> None:
+    def startElementNS(self, name: Any, qname: str | None, attrs: Any) -> None:
+        self._flush()
         element = Element(_braced(name), {_braced(key): value for key, value in attrs.items()})
         self.lines[element] = self.line
         if len(self.lines) > MAX_ELEMENTS:
@@ -189,15 +198,22 @@ class _Builder(ContentHandler):
             self.root = element
         self.open.append(element)
 
-    def endElementNS(self, name, qname) -> None:
+    def endElementNS(self, name: Any, qname: str | None) -> None:
+        self._flush()
         self.open.pop()
 
     def characters(self, content: str) -> None:
+        self.said.append(content)
+
+    def _flush(self) -> None:
+        content, self.said = "".join(self.said), []
+        if not content:
+            return
         parent = self.open[-1]
         if len(parent):
-            parent[-1].tail = (parent[-1].tail or "") + content
+            parent[-1].tail = content
         else:
-            parent.text = (parent.text or "") + content
+            parent.text = content
 
     def skippedEntity(self, name: str) -> None:
         raise self.refuse(
@@ -291,8 +307,14 @@ def _cascade(
 
     matcher = cssselect2.Matcher()
     prefix = f"{namespace}}}" if namespace else ""
-    for element in root.iter(f"{prefix}style"):
-        _add_sheet(element, lines[element], matcher, refusals)
+    rules = sum(
+        _add_sheet(element, lines[element], matcher, refusals) for element in root.iter(f"{prefix}style")
+    )
+    elements = len(lines)
+    if rules * elements > MAX_CASCADE:
+        raise FileError(
+            f"{refusals.path} has {rules:,} style rules for {elements:,} elements, too many. Simplify it, or export it as PNG."
+        )
     styles: dict[Element, dict[str, str]] = {}
     for wrapper in cssselect2.ElementWrapper.from_xml_root(root).iter_subtree():
         element = wrapper.etree_element
@@ -325,17 +347,19 @@ def _cascade(
     return styles
 
 
-def _add_sheet(element: Element, line: int, matcher, refusals: Refusals) -> None:
+def _add_sheet(element: Element, line: int, matcher: Any, refusals: Refusals) -> int:
+    """How many selectors a `style` element added to the matcher."""
     import cssselect2
     import tinycss2
 
     place = f"style sheet (line {line})"
     if element.get("type", "text/css").strip().lower() not in ("text/css", ""):
         refusals.add(f"{place} of type {element.get('type')!r}", "use CSS")
-        return
+        return 0
     if element.get("media", "all").strip().lower() not in ("all", "screen", ""):
         refusals.add(f"{place} for media {element.get('media')!r}", "use styles that hold for every medium")
-        return
+        return 0
+    added = 0
     text = "".join(element.itertext())
     for rule in tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True):
         where = f"(line {line + rule.source_line - 1})"
@@ -354,9 +378,11 @@ def _add_sheet(element: Element, line: int, matcher, refusals: Refusals) -> None
             declarations = list(_declarations(tinycss2.parse_blocks_contents(rule.content), f"CSS {where}", refusals))
             for selector in selectors:
                 matcher.add_selector(selector, declarations)
+            added += len(selectors)
+    return added
 
 
-def _declarations(tokens, place: str, refusals: Refusals) -> Iterator[tuple[str, str, bool]]:
+def _declarations(tokens: Any, place: str, refusals: Refusals) -> Iterator[tuple[str, str, bool]]:
     import tinycss2
 
     for item in tokens:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from typing import cast
 
 MM_PER_INCH = 25.4
 PX_PER_INCH = 96.0  # CSS Values and Units Module Level 4, section 6.2: 1in = 96px
@@ -56,9 +57,9 @@ def numbers(text: str) -> list[float]:
             raise ValueError(f"a list of over {MAX_NUMBERS:,} numbers")
         at = match.end()
         gap = _BETWEEN.match(text, at, end)
-        if gap.end() == end and "," in gap.group():
+        if gap and gap.end() == end and "," in gap.group():
             raise ValueError(f"a comma at the end of {_shown(text)}")
-        at = gap.end()
+        at = gap.end() if gap else at
     return found
 
 
@@ -176,7 +177,7 @@ def _skewed(x_deg: float, y_deg: float) -> Matrix:
 
 
 _TRANSFORMS: dict[str, tuple[tuple[int, ...], Callable[[list[str]], Matrix]]] = {
-    "matrix": ((6,), lambda a: tuple(number(item) for item in a)),
+    "matrix": ((6,), lambda a: cast(Matrix, tuple(number(item) for item in a))),
     "translate": ((1, 2), lambda a: (1.0, 0.0, 0.0, 1.0, _px(a[0]), _px(a[1]) if len(a) > 1 else 0.0)),
     "translatex": ((1,), lambda a: (1.0, 0.0, 0.0, 1.0, _px(a[0]), 0.0)),
     "translatey": ((1,), lambda a: (1.0, 0.0, 0.0, 1.0, 0.0, _px(a[0]))),

@@ -24,6 +24,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from tint.artwork.artwork import Drawing, Shape
 from tint.artwork.flatten import areas_of, cut_away_hidden, filled
@@ -132,8 +133,10 @@ def _size(
     if box is not None:
         if wide is None and high is None:
             wide, high = box[2], box[3]
-        wide = high * box[2] / box[3] if wide is None else wide
-        high = wide * box[3] / box[2] if high is None else high
+        if wide is None and high is not None:
+            wide = high * box[2] / box[3]
+        if high is None and wide is not None:
+            high = wide * box[3] / box[2]
     if wide is None or high is None:
         hint = "Give it a viewBox" if width_mm is not None else "Give it width and height in mm"
         raise FileError(
@@ -327,13 +330,13 @@ class _Painter:
             regions.append(filled([placed(ring, at.matrix) for ring in rings], "nonzero"))
         self._keep(regions[0] if len(regions) == 1 else _united(regions), at, srgb255, f"stroke of {source}")
 
-    def _keep(self, region: object, at: Place, srgb255: tuple[int, int, int], source: str) -> None:
+    def _keep(self, region: Any, at: Place, srgb255: tuple[int, int, int], source: str) -> None:
         region = meet(region, at.clip)
         if region.area > NO_AREA_MM2:
             self.shapes.append(Shape(region, srgb255, source))
 
 
-def _united(regions: list[object]) -> object:
+def _united(regions: list[Any]) -> Any:
     import shapely
 
     return areas_of(shapely.union_all(regions))

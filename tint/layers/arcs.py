@@ -122,8 +122,8 @@ def _runs(
     at = np.flatnonzero(cracks & 1).astype(np.int32)  # in reading order the run to the right ends at the next point
     beside = (at, at + 1, x[at], y[at])
     column = np.argsort(x.astype(np.uint16) if width < 2**16 else x, kind="stable").astype(np.int32)
-    at = np.flatnonzero(cracks[column] & 2)
-    below = (column[at], column[at + 1], x[column[at]], y[column[at]])
+    down = np.flatnonzero(cracks[column] & 2)
+    below = (column[down], column[down + 1], x[column[down]], y[column[down]])
 
     def region_at(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
@@ -140,7 +140,7 @@ def _runs(
 
 
 def unrolled(before: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Elements chain by chain, each chain in order, and where chains begin; `before` is -1 at the first of a chain.
+    """Elements (n,) chain by chain, each in order, and where chains begin; `before` (n,) is -1 at the first of a chain.
 
     A closed chain begins at its lowest element. Distances to the first are found by doubling the reach.
     """
@@ -180,14 +180,14 @@ def _ranked(before: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def picked(arcs: Arcs, chosen: np.ndarray) -> Arcs:
-    """The `chosen` arcs alone."""
+    """The `chosen` arcs alone, an index or mask (n,)."""
     index = ranges(arcs.start[chosen], arcs.points[chosen])
     fields = {name: getattr(arcs, name)[chosen] for name in _PER_ARC}
     return Arcs(xy=arcs.xy[index], start=starts(arcs.points[chosen]), region_label=arcs.region_label, **fields)
 
 
 def put(arcs: Arcs, other: Arcs, chosen: np.ndarray) -> Arcs:
-    """`Arcs` with the points of the `chosen` ones taken from `other`, which has only those."""
+    """`Arcs` with the points of the `chosen` ones (an index or mask (n,)) taken from `other`, which has only those."""
     points = arcs.points.copy()
     points[chosen] = other.points
     start = starts(points)
@@ -200,9 +200,10 @@ def put(arcs: Arcs, other: Arcs, chosen: np.ndarray) -> Arcs:
 
 
 def starts(points: np.ndarray) -> np.ndarray:
+    """(n + 1,) where each of n arcs begins among all points, and where the last ends, from their numbers of points (n,)."""
     return np.concatenate([[0], np.cumsum(points)]).astype(np.int64)
 
 
 def ranges(begin: np.ndarray, count: np.ndarray) -> np.ndarray:
-    """begin[0], begin[0] + 1, … (count[0] numbers), begin[1], …"""
+    """begin[0], begin[0] + 1, … (count[0] numbers), begin[1], …; `begin` and `count` are (n,), the result (sum of count,)."""
     return np.repeat(begin - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from tint.lab import srgb255_from_lab
 from tint.layers.difference import lab_of_srgb255
 from tint.layers.gamut import MAPS
 from tint.layers.paper import BLACK, WHITE, Srgb255, without_background
+from tint.layers.proof_pictures import captioned
 from tint.layers.separate import separate
 from tint.layers.spatial import DISTANCE_MM, spatial_error
 from tint.layers.tonal import Tonal, in_cells
@@ -22,6 +24,7 @@ from tint.palette.palette import Palette
 from tint.palette.reach import lab_from_light, light_from_lab
 
 PANEL_PX = 620  # longest side of a panel: three fit a screen side by side
+_WORDS_PX, _COLUMN_PX = 22, 560  # height of the panels' words, and the width that holds them
 MAX_SOURCE_PX = 1600  # longest side of the picture the maps are tried on; finer changes no figure shown
 WORDS = {
     "": "nearest colour, place by place",
@@ -35,7 +38,7 @@ def compare_maps(
     artwork: Artwork, palette: Palette, tonal: Tonal | None = None, background: Srgb255 | None = WHITE,
     ink: Srgb255 | None = BLACK,
 ) -> Any:  # fmt: skip
-    """Pillow picture (RGB): the artwork, flat layers of the nearest colour, and each of `MAPS`, captioned.
+    """Pillow picture (RGB): the artwork, flat layers of the nearest colour, the palette, and each of `MAPS`, captioned.
 
     Parameters
     ----------
@@ -61,7 +64,31 @@ def compare_maps(
         wanted = _light_of(in_cells(picture, pitch) if cells else picture, bare)
         error = spatial_error(light, wanted, pitch)
         panels.append((f"{title}\n{error:.1f} ΔE00 from the artwork, seen from {DISTANCE_MM:g} mm", light, pitch))
+    words = f"what there is to mix: bare metal and {len(palette)} colours"
+    panels.insert(2, (words, _swatches(palette.lab, panels[0][1].shape[:2]), picture.pitch_mm))
     return _sheet(panels)
+
+
+def _swatches(lab: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """Light (h, w, 3) of a panel filled by the colours in their order, row by row."""
+    height, width = shape
+    count = len(lab)
+    rows = min(count, max(1, round(math.sqrt(count * height / width))))
+    row = np.arange(height) * rows // height
+    first, last = row * count // rows, (row + 1) * count // rows
+    place = first[:, None] + np.arange(width) * (last - first)[:, None] // width
+    return light_from_lab(lab)[place]
+
+
+def captioned_maps(
+    artwork: Artwork, palette: Palette, tonal: Tonal | None = None, background: Srgb255 | None = WHITE,
+    ink: Srgb255 | None = BLACK,
+) -> Any:  # fmt: skip
+    """The picture of `compare_maps` over a caption that names the artwork and says where the palette's colours come from."""
+    shown = "tones by cells" if tonal else "flat layers"
+    words = f"The artwork, flat layers of the nearest colour, the palette, then {shown} by each way to bring in what is out of reach."
+    sheet = compare_maps(artwork, palette, tonal, background, ink)
+    return captioned(sheet, f"{artwork.name}: ways to bring it into reach", (words, *palette.remarks[:1]))
 
 
 def png_bytes(picture: Any) -> bytes:
@@ -89,12 +116,12 @@ def _light_of(picture: Picture, bare: np.ndarray) -> np.ndarray:
 def _sheet(panels: list[tuple[str, np.ndarray, float]]) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
-    font = ImageFont.load_default(15)
-    across, gap, words_px = 3, 14, 44
+    font = ImageFont.load_default(_WORDS_PX)
+    across, gap, words_px = 3, 14, 3 * _WORDS_PX
     height, width = panels[0][1].shape[:2]
     scale = PANEL_PX / max(height, width)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    column = max(size[0], 400)
+    column = max(size[0], _COLUMN_PX)
     down = -(-len(panels) // across)
     sheet = Image.new("RGB", (across * (column + gap) + gap, down * (size[1] + words_px + gap) + gap), (250, 250, 250))
     draw = ImageDraw.Draw(sheet)

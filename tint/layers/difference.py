@@ -9,18 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from tint.artwork.average import LINEAR1
+from tint.lab import D50_XYZ, XYZ_OF_LINEAR
 
-# Linear sRGB → XYZ relative to D50. Rows of IEC 61966-2-1 (four digits) times the Bradford adaptation of ICC.1:2022 annex E from
-# D65 (x 0.3127, y 0.3290) to D50 (x 0.3457, y 0.3585), computed with colour-science 0.4.7; divided by the white in use.
-_XYZ_OF_LINEAR = np.array(
-    [
-        [0.4360760403960773, 0.38516837752668887, 0.14310034250391862],
-        [0.2224553431427219, 0.7169184095821872, 0.060628539084845647],
-        [0.013900077379905694, 0.09708557596501245, 0.714075120486404],
-    ]
-)
-_D50 = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])
-_TO_WHITE1 = _XYZ_OF_LINEAR / _D50[:, None]
+_TO_WHITE1 = XYZ_OF_LINEAR / D50_XYZ[:, None]
 _SHARE = (LINEAR1[:, None, None] * _TO_WHITE1.T).transpose(1, 0, 2)  # (channel, byte, axis): a byte's part of X, Y, Z
 _CHROMA_7 = 25.0**7
 _TERMS = tuple(
@@ -32,7 +23,7 @@ _TERMS = tuple(
 def lab_of_srgb255(red: np.ndarray, green: np.ndarray, blue: np.ndarray, dtype: type = np.float64) -> np.ndarray:
     """Lab (3, n) of sRGB bytes, three arrays (n,) of whole numbers 0..255: the rows are L*, a*, b*, relative to D50."""
     share = _SHARE.astype(dtype)
-    f = np.empty((3, len(red)), dtype=dtype)
+    f: np.ndarray = np.empty((3, len(red)), dtype=dtype)
     for axis in range(3):
         part = np.ascontiguousarray(share[..., axis])
         value = part[0].take(red)
@@ -89,6 +80,16 @@ def delta_e00_of(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     rotation *= -2 * np.sqrt(mean_7 / (mean_7 + kind(_CHROMA_7)))
     squared = part_l * part_l + part_c * part_c + part_h * part_h + rotation * part_c * part_h
     return np.sqrt(np.maximum(squared, 0))
+
+
+def nearest_number(lab: np.ndarray, candidates: np.ndarray, pairs_at_once: int = 100_000) -> np.ndarray:
+    """Number (n,) of the candidate (k, 3) nearest by ΔE00 to each Lab (n, 3), compared one by one; equals go to the lower number."""
+    number: np.ndarray = np.empty(len(lab), dtype=np.intp)
+    chunk = max(1, pairs_at_once // len(candidates))
+    for start in range(0, len(lab), chunk):
+        part = slice(start, start + chunk)
+        number[part] = delta_e00_of(lab[part].T[:, :, None], candidates.T[:, None, :]).argmin(axis=1)
+    return number
 
 
 def _seventh(value: np.ndarray) -> np.ndarray:

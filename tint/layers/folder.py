@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import io
+import warnings
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from tint.artwork.raster import MAX_PIXELS
 from tint.errors import FileError
-from tint.files import json_text, new_folder, read_json, reading
+from tint.files import json_text, new_folder, number_of, numbers_of, read_json, reading
 from tint.lab import srgb255_from_lab
 from tint.layers.layers import Layers, pixels_of
 from tint.layers.proof import proof_image
@@ -27,11 +29,16 @@ def write_layers(layers: Layers, folder: str | Path, *, force: bool = False) -> 
         The folder is there and `force` is not set, or the place cannot be written.
     """
     with new_folder(folder, "layers", force=force) as place:
-        (place / "labels.png").write_bytes(_labels_png(layers))
-        proof_image(layers).save(place / "proof.png", dpi=(25.4 / layers.pitch_mm,) * 2, compress_level=3)
-        (place / "report.txt").write_text(report_text(layers), encoding="utf-8")
-        (place / "layers.json").write_text(json_text("layers", VERSION, _as_dict(layers)), encoding="utf-8")
+        fill_layers(place, layers)
     return Path(folder)
+
+
+def fill_layers(place: Path, layers: Layers) -> None:
+    """Puts the separation's files into an empty folder that is there."""
+    (place / "labels.png").write_bytes(_labels_png(layers))
+    proof_image(layers).save(place / "proof.png", dpi=(25.4 / layers.pitch_mm,) * 2, compress_level=3)
+    (place / "report.txt").write_text(report_text(layers), encoding="utf-8")
+    (place / "layers.json").write_text(json_text("layers", VERSION, _as_dict(layers)), encoding="utf-8")
 
 
 def read_layers(folder: str | Path) -> Layers:
@@ -51,24 +58,28 @@ def read_layers(folder: str | Path) -> Layers:
     path = folder / "layers.json"
     body = read_json(path, "layers", VERSION)
     damage = f"{folder} is damaged: labels.png and layers.json do not make layers. Separate the artwork again."
-    with reading(path, "the layers.", damage, also=(OSError, shapely.errors.ShapelyError)):
+    broken = (OSError, SyntaxError, EOFError, MemoryError, Image.DecompressionBombError, shapely.errors.ShapelyError)
+    with reading(path, "the layers.", damage, also=broken):
         palette = palette_from(body["palette"], "the palette")
-        with Image.open(folder / "labels.png") as image:
+        size_mm, pitch_mm = (number_of(body["width_mm"]), number_of(body["height_mm"])), number_of(body["pitch_mm"])
+        with warnings.catch_warnings(action="ignore"), Image.open(folder / "labels.png") as image:  # size is looked at here
+            width, height = image.size
+            if pixels_of(size_mm, pitch_mm) != (height, width) or width * height > MAX_PIXELS:
+                raise FileError(f"labels.png has {width} × {height} pixels, which is not the size layers.json states.")
             labels = np.array(image)
         k = len(palette)
+        if not {int(row["number"]) for row in body["layers"]} <= set(range(k + 1)):
+            raise ValueError("a layer of no colour")
         wanted, lost = np.full((k + 1, 3), np.nan), np.full(k + 1, np.nan)
         for row in body["layers"]:
             if row["wanted_lab"] is not None:
-                wanted[int(row["number"])], lost[int(row["number"])] = row["wanted_lab"], row["lost_de00"]
+                place = int(row["number"])
+                wanted[place], lost[place] = numbers_of(row["wanted_lab"]), number_of(row["lost_de00"])
         drawn = None
         if body["vector"]:
             outline = {int(row["number"]): row.get("outline") for row in body["layers"]}
             drawn = tuple(shapely.from_wkt(outline.get(number) or "MULTIPOLYGON EMPTY") for number in range(1, k + 1))
         remarks = tuple(str(line) for line in body["remarks"])
-        size_mm, pitch_mm = (float(body["width_mm"]), float(body["height_mm"])), float(body["pitch_mm"])
-        if pixels_of(size_mm, pitch_mm) != labels.shape:
-            height, width = labels.shape
-            raise FileError(f"labels.png has {width} × {height} pixels, which is not the size layers.json states.")
         simplify_px, own_size = float(body["simplify_px"]), size_mm if drawn is not None else None
         smooth = bool(body.get("smooth", False))
         return Layers(

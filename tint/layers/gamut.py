@@ -22,6 +22,7 @@ MAPS = ("nearest", "hue", "tone")
 WEIGHTS = {"nearest": (2.0, 1.0, 2.0), "hue": (2.0, 1.0, 6.0), "tone": (3.0, 1.0, 1.5)}
 GREY_CHROMA = 10.0  # CIELAB; hue differences fade to chroma differences below it, for grey has no hue
 FLAT_LIGHT = 2e-3  # colours within this [light, 0..1] of one plane, line or point count as lying in it
+FACES = 3  # searched for each wish: near a fold of the hull the coarse places of the first search mislead
 STEPS, ROUNDS = 10, 3  # of a face's side in the first search, and of the search between its places
 _AT_ONCE = 1_000  # nodes compared at once with all places of the first search: 10 MB for twelve colours
 
@@ -230,14 +231,15 @@ def _metric(lab: np.ndarray, weights: tuple[float, float, float]) -> np.ndarray:
 def _nearest_faces(
     lab: np.ndarray, metric: np.ndarray, places: np.ndarray, on_face: int
 ) -> list[tuple[np.ndarray, np.ndarray]]:
-    """The two faces (n,) nearest to each Lab (n, 3), each with its nearest place (n,), of `on_face` places on every face.
+    """The `FACES` faces (n,) nearest to each Lab (n, 3), each with its nearest place (n,), of `on_face` places on every face.
 
     The squared form, multiplied out, is one matrix product.
     """
     pairs = tuple(itertools.combinations_with_replacement(range(3), 2))
     of_place = np.column_stack([places[:, i] * places[:, j] for i, j in pairs] + [places]).T.astype(np.float32)
     count = len(places) // on_face
-    face, first = np.empty((2, len(lab)), dtype=np.intp), np.empty((2, len(lab)), dtype=np.intp)
+    tried = min(FACES, count)
+    face, first = np.empty((tried, len(lab)), dtype=np.intp), np.empty((tried, len(lab)), dtype=np.intp)
     for start in range(0, len(lab), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
         square = [metric[part, i, j] * (1 if i == j else 2) for i, j in pairs]
@@ -245,11 +247,10 @@ def _nearest_faces(
         away = (np.column_stack([*square, line]).astype(np.float32) @ of_place).reshape(-1, count, on_face)
         least = away.min(axis=2)
         row = np.arange(len(least))
-        for rank in range(2):
+        for rank in range(tried):
             face[rank, part] = least.argmin(axis=1)
             first[rank, part] = away[row, face[rank, part]].argmin(axis=1)
-            if count > 1:
-                least[row, face[rank, part]] = np.inf
+            least[row, face[rank, part]] = np.inf
     return list(zip(face, first, strict=True))
 
 

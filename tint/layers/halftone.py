@@ -52,8 +52,8 @@ def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = 
     height, width = wanted.shape[:2]
     if width < 3:  # the cells of a wave are two less than a row apart
         extra = np.zeros((height, 3 - width, 3), wanted.dtype)
-        clear = np.zeros((height, width), bool) if bare is None else bare
-        return diffused(np.hstack([wanted, extra]), colours, np.hstack([clear, extra[..., 0] == 0]), seed)[:, :width]
+        known = np.zeros((height, width), bool) if bare is None else bare
+        return diffused(np.hstack([wanted, extra]), colours, np.hstack([known, extra[..., 0] == 0]), seed)[:, :width]
     coded = wanted.dtype == np.uint8
     flat = np.ascontiguousarray(wanted, dtype=None if coded else np.float32).reshape(-1, 3)
     clear = None if bare is None else np.ascontiguousarray(bare).reshape(-1)
@@ -150,7 +150,9 @@ def blue_noise(side: int, seed: int = 0) -> np.ndarray:
     rng = np.random.default_rng(seed)
     dots = np.zeros(count, dtype=bool)
     dots[rng.choice(count, count // 10, replace=False)] = True
-    crowd = sum(around(cell) for cell in np.flatnonzero(dots))
+    crowd = np.zeros(count)
+    for cell in np.flatnonzero(dots):
+        crowd += around(int(cell))
     while True:  # the tightest cluster moves to the largest void until that is where it came from
         tight = int(np.where(dots, crowd, -np.inf).argmax())
         dots[tight] = False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -62,7 +63,7 @@ def join_layers(layers: Layers, into: Mapping[int, int]) -> Layers:
     )
 
 
-def _joined(layers: Layers, target: np.ndarray) -> tuple[object, ...] | None:
+def _joined(layers: Layers, target: np.ndarray) -> tuple[Any, ...] | None:
     """Outlines of a drawing, put together; None for a picture, whose outlines follow from its labels."""
     if layers.drawn is None:
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from tint.palette.palette import Palette
 
 _BAND_PX = 250_000  # pixels handled at once; more needs memory, fewer needs time
 _MEANT_OVER_PX = 100_000  # pixels that the mean wanted and lost colours are taken over; more changes no digit shown
+_LOOKED_FOR_ONE_BY_ONE = 20  # numbers up to which a search of the map for each is faster than to count them all
 _MEANT_AT_LEAST_PX = 1_000  # pixels of a number so rare that none of those above has it
 
 
@@ -52,9 +54,12 @@ def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np
     at = np.arange(0, labels.size, step)
     flat, bare = labels.reshape(-1), picture.bare.reshape(-1)
     size = len(palette) + 1
-    counts = sum(np.bincount(flat[start : start + _BAND_PX], minlength=size) for start in range(0, len(flat), _BAND_PX))
-    numbers = set(np.flatnonzero(counts).tolist())
-    rare = [np.flatnonzero(flat == number) for number in numbers - set(flat[at[~bare[at]]].tolist())]
+    missed = np.setdiff1d(np.arange(size), flat[at[~bare[at]]])  # by the evenly spread ones
+    if len(missed) > _LOOKED_FOR_ONE_BY_ONE:
+        bands = (flat[start : start + _BAND_PX] for start in range(0, len(flat), _BAND_PX))
+        counts = sum((np.bincount(band, minlength=size) for band in bands), np.zeros(size, dtype=np.int64))
+        missed = missed[counts[missed] > 0]
+    rare = [np.flatnonzero(flat == number) for number in missed.astype(np.uint8)]
     at = np.concatenate([at, *(places[~bare[places]][:_MEANT_AT_LEAST_PX] for places in rare)])
     at = at[~bare[at]]
     lab = lab_of_srgb255(*picture.srgb255.reshape(-1, 3)[at].T)
@@ -62,7 +67,7 @@ def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np
     return mean_by_number(flat[at], np.ones(len(at)), lab.T, lost, size)
 
 
-def label_outlines(outlines: Sequence[object], shape_px: tuple[int, int], pitch_mm: float) -> np.ndarray:
+def label_outlines(outlines: Sequence[Any], shape_px: tuple[int, int], pitch_mm: float) -> np.ndarray:
     """Labels (h, w) uint8 of outlines [mm] (number 1 first): each pixel takes the outline its centre lies in, else 0.
 
     Notes
@@ -77,7 +82,7 @@ def label_outlines(outlines: Sequence[object], shape_px: tuple[int, int], pitch_
     return labels
 
 
-def _inside(outline: object, shape_px: tuple[int, int], pitch_mm: float) -> np.ndarray:
+def _inside(outline: Any, shape_px: tuple[int, int], pitch_mm: float) -> np.ndarray:
     import shapely
 
     height, width = shape_px
@@ -96,7 +101,9 @@ def _inside(outline: object, shape_px: tuple[int, int], pitch_mm: float) -> np.n
     slope = (end[edge, 0] - start[edge, 0]) / (end[edge, 1] - start[edge, 1])
     column = np.clip(np.ceil(start[edge, 0] + (row - start[edge, 1]) * slope), 0, width).astype(np.int64)
     toggles = np.bincount(row * (width + 1) + column, minlength=height * (width + 1)).reshape(height, width + 1)
-    return (np.cumsum(toggles[:, :-1], axis=1) & 1).astype(bool)
+    parity = np.cumsum(toggles[:, :-1], axis=1, dtype=np.uint8)  # a byte that runs over keeps its last bit
+    parity &= 1
+    return parity.view(bool)
 
 
 def mean_by_number(

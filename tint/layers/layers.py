@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -58,7 +59,7 @@ class Layers:
     wanted_lab: np.ndarray
     lost_de00: np.ndarray
     remarks: tuple[str, ...] = ()
-    drawn: tuple[object, ...] | None = None
+    drawn: tuple[Any, ...] | None = None
     simplify_px: float = 0.45
     size_mm: tuple[float, float] | None = None
     smooth: bool = False
@@ -97,7 +98,7 @@ class Layers:
         return self.size_mm[1] if self.size_mm else self.labels.shape[0] * self.pitch_mm
 
     @cached_property
-    def outlines(self) -> tuple[object, ...]:
+    def outlines(self) -> tuple[Any, ...]:
         """One shapely MultiPolygon [mm] per palette colour (number 1 first, empty where unused).
 
         x to the right, y down, origin at the top left corner; neighbours share their borders exactly.

@@ -26,6 +26,7 @@ from tint.palette.reach import lab_from_light, light_from_lab
 MAX_N, MAX_GAIN = 10.0, 0.25  # Yule–Nielsen n beyond 10 changes nothing more; gain at half coverage, common practice
 SHARE = "area: "  # before a colour's name in the header of mixtures.csv
 COLOUR = ("L", "a", "b")
+MOST_STEPS = 60  # of the fit: sound strips settle within 20; a strip of nonsense would go on for a minute
 MIN_STRIP = 6  # mixtures below which two kinds of numbers cannot be told apart
 
 
@@ -236,7 +237,7 @@ def fit_mixing(strip: MixtureStrip, lab: Any) -> Mixing:
         np.concatenate([[MAX_N], np.full(len(lab) - 1, MAX_GAIN)]),
     )
     found = min(
-        (least_squares(off, np.concatenate([[n], start[1:]]), bounds=bounds) for n in (1.05, 2.0)),
+        (least_squares(off, np.concatenate([[n], start[1:]]), bounds=bounds, max_nfev=MOST_STEPS) for n in (1.05, 2.0)),
         key=lambda each: each.cost,
     )
     return built(found.x)

@@ -124,12 +124,12 @@ def _thinned(cells: _Cells, candidates: np.ndarray) -> _Cells:
     size, k = 256 // cells.step, candidates.shape[1]
     slab = max(1, _NODES_AT_ONCE // ((size + 1) ** 2 * k) - 1) * size * size  # cells whose corners are kept at once
     edges = np.searchsorted(cells.cell, np.arange(0, size**3 + slab, slab))
-    left = [
+    possible = [
         _possible(cells.step, cells.cell[start:stop], cells.candidate[start:stop], candidates.astype(np.float32))
         for start, stop in itertools.pairwise(edges)
         if stop > start
     ]
-    left = np.concatenate(left) if left else np.empty(0, dtype=bool)
+    left = np.concatenate(possible) if possible else np.empty(0, dtype=bool)
     cell, candidate = cells.cell[left], cells.candidate[left]
     alone = np.bincount(cell, minlength=size**3)[cell] == 1
     number = cells.number.copy()
@@ -149,7 +149,8 @@ def _possible(step: int, cell: np.ndarray, candidate: np.ndarray, candidates: np
     for corner in corners:
         wanted[node + corner, candidate] = True
     z, y, x = np.unravel_index(np.arange(len(wanted)), (planes, side, side))
-    lab = lab_of_srgb255(*(np.minimum(at * step, 255) for at in (x, y, z + blue[0])), np.float32)
+    red8, green8, blue8 = (np.minimum(at * step, 255) for at in (x, y, z + blue[0]))
+    lab = lab_of_srgb255(red8, green8, blue8, np.float32)
     away = np.empty((len(wanted), k), dtype=np.float32)
     pairs = np.flatnonzero(wanted)
     for start in range(0, len(pairs), _PAIRS_AT_ONCE):

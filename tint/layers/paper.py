@@ -8,7 +8,8 @@ import numpy as np
 
 from tint.artwork.artwork import Picture
 from tint.errors import DataError, LimitError
-from tint.lab import lab_from_srgb1, nearest, srgb255_from_lab
+from tint.lab import lab_from_srgb1, srgb255_from_lab
+from tint.layers.difference import nearest_number
 from tint.palette.palette import Palette
 
 WHITE, BLACK = (255, 255, 255), (0, 0, 0)
@@ -37,7 +38,7 @@ def colour_or_none(text: str, what: str) -> Srgb255 | None:
     try:
         if len(digits) != 6:
             raise ValueError
-        return tuple(int(digits[i : i + 2], 16) for i in (0, 2, 4))
+        return int(digits[:2], 16), int(digits[2:4], 16), int(digits[4:], 16)
     except ValueError:
         raise LimitError(f"{what} {text!r} is not a colour; write it as '#ffffff', or none.") from None
 
@@ -57,7 +58,7 @@ def alike(srgb255: np.ndarray, colour: Srgb255) -> np.ndarray:
 
 def number_of(colour: Srgb255, palette: Palette) -> int:
     """Number of the palette colour nearest by ΔE00 to a screen colour, 0 where it is the bare metal."""
-    return int(nearest(lab_from_srgb1(np.array([colour]) / 255), palette.lab)[0][0])
+    return int(nearest_number(lab_from_srgb1(np.array([colour]) / 255), palette.lab)[0])
 
 
 def darkest_of(palette: Palette) -> int:

@@ -32,17 +32,20 @@ def proof_image(layers: Layers, max_px: int | None = None) -> Any:
     """
     from PIL import Image
 
+    def painted(labels: np.ndarray) -> Any:
+        indexed = Image.fromarray(np.ascontiguousarray(labels))
+        indexed.putpalette(colours.tobytes())
+        return indexed.convert("RGB")
+
     if max_px is not None and max_px < 1:
         raise LimitError(f"max_px {max_px} cannot be; a picture needs 1 pixel or more.")
     colours = np.zeros((256, 3), dtype=np.uint8)
     colours[: len(layers.palette) + 1] = srgb255_from_lab(layers.palette.lab)
     height, width = layers.labels.shape
     if max_px is None or max(height, width) <= max_px:
-        indexed = Image.fromarray(np.ascontiguousarray(layers.labels))
-        indexed.putpalette(colours.tobytes())
-        return indexed.convert("RGB")
+        return painted(layers.labels)
     scale = max_px / max(height, width)
     smaller = max(1, round(width * scale)), max(1, round(height * scale))
     rows = (layers.labels[top : top + _ROWS] for top in range(0, height, _ROWS))
-    bands = ((colours[labels], np.zeros(labels.shape, dtype=bool)) for labels in rows)
+    bands = ((np.asarray(painted(labels)), np.zeros(labels.shape, dtype=bool)) for labels in rows)
     return Image.fromarray(averaged(bands, (width, height), smaller)[0])

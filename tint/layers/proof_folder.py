@@ -115,11 +115,12 @@ def _pictures(
     """Captioned pictures by file name, each with its pixel [mm]."""
     size = f"{layers.width_mm:g} × {layers.height_mm:g} mm on {layers.palette.stock.name}"
     said = layers.palette.remarks[:1]  # the first is what a reader must know, such as "simulated"
+    both = f"Light and heavy: {moved.words}."
     out = {}
     for name, lab, lines in (
         ("expected", layers.palette.lab, (f"As the colours are expected, {size}. Brushed lines: bare metal.",)),
-        ("light", moved.light_lab, (f"Too little heat: {shifts[0]:.1f} ΔE00 from expected on average. {_first(moved.words)}.",)),
-        ("heavy", moved.heavy_lab, (f"Too much heat: {shifts[1]:.1f} ΔE00 from expected on average. {_first(moved.words)}.",)),
+        ("light", moved.light_lab, (f"Too little heat: {shifts[0]:.1f} ΔE00 from expected on average. {both}",)),
+        ("heavy", moved.heavy_lab, (f"Too much heat: {shifts[1]:.1f} ΔE00 from expected on average. {both}",)),
     ):  # fmt: skip
         picture, pixel_mm = piece_picture(layers, lab)
         out[f"{name}.png"] = (captioned(picture, f"{layers.name}: {name}", (*lines, *said)), pixel_mm)
@@ -138,16 +139,10 @@ def _pictures(
 
 def _maps_picture(layers: Layers, artwork: Artwork, background: Srgb255 | None) -> Any:
     """The artwork, flat layers and each gamut map as tones, side by side."""
-    from tint.layers.compare import compare_maps
+    from tint.layers.compare import captioned_maps
     from tint.layers.tonal import Tonal
 
-    picture = compare_maps(artwork, layers.palette, Tonal(), background)
-    words = "Flat layers, then tones by cells one spot wide with each map of what is out of reach; figures are spatial errors."
-    return captioned(picture, f"{layers.name}: ways to bring it into reach", (words, *layers.palette.remarks[:1]))
-
-
-def _first(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    return captioned_maps(artwork, layers.palette, Tonal(), background)
 
 
 def _readme(layers: Layers, done: Proofs) -> str:

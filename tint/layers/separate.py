@@ -5,14 +5,15 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
 from tint.artwork.artwork import Artwork, Drawing, Picture
 from tint.artwork.raster import MAX_PITCH_MM, MAX_PIXELS, MIN_PITCH_MM
 from tint.errors import DataError, LimitError
-from tint.lab import lab_from_srgb1, nearest
-from tint.layers.difference import delta_e00_of
+from tint.lab import lab_from_srgb1
+from tint.layers.difference import delta_e00_of, nearest_number
 from tint.layers.gamut import Gamut
 from tint.layers.gamut_map import GamutMap
 from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
@@ -51,6 +52,8 @@ def separate(
 
     Parameters
     ----------
+    artwork : a picture or drawing at its size
+    palette : the colours, and the machine whose field and spot count
     speck_mm2 : regions of a picture smaller than this [mm²] join the neighbour of nearest colour; None takes the area
         of the machine's spot, 0 keeps everything
     simplify_px : most an outline of a picture may leave the pixel border [pixels]
@@ -150,7 +153,7 @@ def _labelled(
     step("choosing the nearest colour of every pixel")
     labels, wanted, lost = label_picture(picture if mapped is None else _mapped_picture(picture, palette, mapped), palette)
     blackened = mapped is None and ink is not None and number_of(ink, palette) != darkest_of(palette)
-    if blackened:
+    if blackened and ink is not None:
         labels[alike(picture.srgb255, ink) & ~picture.bare] = darkest_of(palette)
     if blackened or mapped is not None:
         wanted, lost = means_of(picture, labels, palette)
@@ -217,7 +220,8 @@ def _separate_drawing(
     srgb255 = np.array([shape.srgb255 for shape in drawing.shapes])
     area = np.array([shape.region.area for shape in drawing.shapes])
     lab = lab_from_srgb1(srgb255 / 255)
-    number, lost = nearest(lab if mapped is None else mapped.gamut.colour(mapped.at(srgb255 / 255)), palette.lab)
+    reached = lab if mapped is None else mapped.gamut.colour(mapped.at(srgb255 / 255))
+    number = nearest_number(reached, palette.lab)
     remarks = []
     if ink is not None:
         number[alike(srgb255, ink)] = darkest_of(palette)
@@ -244,9 +248,9 @@ def _separate_drawing(
         for k, outline in enumerate(outlines)
         if not outline.is_empty and not drawn[k + 1]
     ]
-    remarks = (*remarks, *_far_remarks(palette, wanted, lost, mapped), *thin)
+    remarks += [*_far_remarks(palette, wanted, lost, mapped), *thin]
     return Layers(
-        drawing.name, pitch_mm, labels, palette, wanted, lost, remarks, drawn=tuple(outlines), size_mm=size_mm
+        drawing.name, pitch_mm, labels, palette, wanted, lost, tuple(remarks), drawn=tuple(outlines), size_mm=size_mm
     )
 
 
@@ -259,7 +263,7 @@ def _background_remarks(palette: Palette, background: Srgb255, area_mm2: float) 
     ]
 
 
-def _polygons_of(region: object) -> object:
+def _polygons_of(region: Any) -> Any:
     import shapely
 
     parts = [part for part in shapely.get_parts(region) if part.geom_type == "Polygon" and not part.is_empty]

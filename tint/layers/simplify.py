@@ -47,7 +47,7 @@ def kept_apart(count: int, ways: Sequence[Callable[[np.ndarray], Arcs]]) -> Arcs
 
     Parameters
     ----------
-    ways : functions of numbers of arcs to `Arcs` of those alone, boldest first; arcs that would meet are made anew by
+    ways : functions of numbers (n,) of arcs to `Arcs` of those alone, boldest first; arcs that would meet are made anew by
         the next one. By the last way no arcs meet.
     """
     changed = np.arange(count)
@@ -183,9 +183,9 @@ def _cells(arcs: Arcs, chosen: np.ndarray, cells: tuple[np.ndarray, ...] | None)
     run = two[:, 0] - one[:, 0]  # 0 only where a closed arc has shrunk to a point
     slope = (two[:, 1] - one[:, 1]) / np.where(run > 0, run, 1)
     low, high = one[segment], two[segment, 0]
-    across = [low[:, 1] + slope[segment] * (np.clip(along + shift, low[:, 0], high) - low[:, 0]) for shift in (0, 1)]
-    lower = np.floor(np.minimum(*across) - _ROUNDING_PX).astype(np.int64)
-    upper = np.floor(np.maximum(*across) + _ROUNDING_PX).astype(np.int64)
+    ends = [low[:, 1] + slope[segment] * (np.clip(along + shift, low[:, 0], high) - low[:, 0]) for shift in (0, 1)]
+    lower = np.floor(np.minimum(*ends) - _ROUNDING_PX).astype(np.int64)
+    upper = np.floor(np.maximum(*ends) + _ROUNDING_PX).astype(np.int64)
     wide = np.flatnonzero(upper > lower)
     wider = np.flatnonzero(upper > lower + 1)
     segment = np.concatenate([segment, segment[wide], segment[wider]])

@@ -24,6 +24,7 @@ _BLUR = (
     ((0.531, 0.0392), (0.330, 0.494)),
     ((0.488, 0.0536), (0.371, 0.386)),
 )
+LEAST_BLUR_DEG = tuple(gaussians[0][1] for gaussians in _BLUR)  # the spread of the narrowest of each
 _WHITE = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])  # XYZ of D50, CIE 15:2018
 _TO_PARTS = (_OPPONENT * _WHITE).T
 _FROM_PARTS = np.linalg.inv(_TO_PARTS)

@@ -20,6 +20,7 @@ from tint.layers.halftone import diffused, ordered
 from tint.layers.layers import Layers
 from tint.layers.mixture import IDEAL, Mixing
 from tint.layers.paper import on_metal
+from tint.layers.refine import refined
 from tint.layers.spatial import DISTANCE_MM, spatial_error
 from tint.palette.palette import Palette
 from tint.palette.reach import light_from_lab
@@ -29,8 +30,8 @@ WAYS = ("diffused", "ordered")
 MAX_CELL_MM = 1.0  # the coarsest pixel of a label map
 MAX_CELLS = 12_000_000  # a field of 175 mm in cells of 0.05 mm; about 1 GB while it is separated
 FEW_LINES = 20  # scan lines a cell, below which one more or less shows (5 % of the cell); common practice, no source
-JUDGED_CELLS = 1_000_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
-_TILE = 250  # cells of a tile's side: 15 mm, far wider than the eye blends what is fine
+JUDGED_CELLS = 400_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
+_TILE = 160  # cells of a tile's side: 10 mm, far wider than the eye blends what is fine
 LARGER_AT_MOST = 1.5  # times the spot, that a cell may grow to so as to hold whole scan lines of every colour
 
 
@@ -131,7 +132,9 @@ def tonal_layers(
     if tonal.way == "ordered":
         labels = ordered(root, gamut, cells.bare, tonal.seed)
     else:
-        labels = diffused(gamut.asked_light(root), light_from_lab(palette.lab), cells.bare, tonal.seed)
+        light, colours = gamut.asked_light(root), light_from_lab(palette.lab)
+        labels = diffused(light, colours, cells.bare, tonal.seed)
+        labels = refined(labels, light, colours, cell_mm, cells.bare, tonal.seed)
     if not labels.any():
         raise DataError(f"nothing of {picture.name} is to be marked: every cell is nearest to the bare metal.")
     none = np.full(len(palette) + 1, np.nan)  # no cell was meant to have its own colour: they are means of many
@@ -144,13 +147,15 @@ def tonal_layers(
 def in_cells(picture: Picture, cell_mm: float) -> Picture:
     """Picture of one pixel per cell, averaged in linear light by opacity; bare where more than half of a cell is.
 
+    Cells are whole, also along the border: as many as fit, so a piece that fills the field never grows beyond it.
+
     Raises
     ------
     LimitError
         More than 12 million cells.
     """
     height, width = picture.bare.shape
-    columns, rows = (max(1, round(side / cell_mm)) for side in (picture.width_mm, picture.height_mm))
+    columns, rows = (max(1, math.floor(side / cell_mm + 1e-6)) for side in (picture.width_mm, picture.height_mm))
     if columns * rows > MAX_CELLS:
         raise LimitError(
             f"{columns} × {rows} cells of {cell_mm:g} mm are too many (up to {MAX_CELLS / 1e6:.0f} million); use larger ones."
@@ -167,8 +172,8 @@ def judged_parts(height: int, width: int) -> list[tuple[slice, slice]]:
 
     Examples
     --------
-    >>> judged_parts(600, 1000)
-    [(slice(0, 600, None), slice(0, 1000, None))]
+    >>> judged_parts(400, 1000)
+    [(slice(0, 400, None), slice(0, 1000, None))]
     >>> len(judged_parts(3000, 4000))
     15
     """

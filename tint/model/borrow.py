@@ -196,7 +196,7 @@ def _nearest(one: Setting, old: Machine, new: Machine, width_ns: float, wider: f
 
 def _widths_ns(machine: Machine, wanted_ns: float) -> list[float]:
     if machine.pulse_is_range:
-        return [float(np.clip(wanted_ns, *machine.pulse_ns))]
+        return [float(np.clip(wanted_ns, machine.pulse_ns[0], machine.pulse_ns[1]))]
     return sorted(machine.pulse_ns, key=lambda width: abs(np.log(width / wanted_ns)))[:NEAR_WIDTHS]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from tint.lab import delta_e00
 from tint.model.film_gp import film_numbers, ready_film, search_film
 from tint.model.learn import Learned
-from tint.model.members import KINDS
+from tint.model.members import KINDS, Ready
 from tint.model.process_gp import process_numbers, ready_process
 from tint.model.radius import spread_de00
 from tint.setting import Machine
@@ -46,7 +46,7 @@ def blend(means: np.ndarray, sds: np.ndarray, weights: np.ndarray) -> tuple[np.n
 
 
 def hold_out(learned: Learned, machine: Machine, fold: np.ndarray, seed: int) -> Contest:
-    """Every member fitted without each fold in turn, and the shares that did best on what was left out."""
+    """Every member fitted without each fold (n,) in turn, and the shares that did best on what was left out."""
     training, kinds = learned.training, tuple(KINDS)
     means, sds = np.empty((len(kinds), *training.lab.shape)), np.empty((len(kinds), *training.lab.shape))
     for k in np.unique(fold):
@@ -54,7 +54,7 @@ def hold_out(learned: Learned, machine: Machine, fold: np.ndarray, seed: int) ->
         rest, at = training.take(~here), training.setting[here]
         family = learned.numbers["film"]["family"]
         film = search_film(rest, machine, family, seed + int(k) + 1, learned.film)
-        members = (
+        members: tuple[Ready, ...] = (
             ready_film(film_numbers(film, rest, family, learned.numbers["film"]), rest, machine),
             ready_process(process_numbers(rest, machine, learned.numbers["process"]), rest, machine),
         )

@@ -33,7 +33,7 @@ class Problem:
     expected: Expectation
 
     def rows(self, rows: np.ndarray) -> Problem:
-        """The problem with some of its patches only."""
+        """The problem with some of its patches only, an index or mask (n,)."""
         return Problem(self.optics, [c[rows] for c in self.columns], self.lab[rows], self.noise[rows], self.expected)
 
 

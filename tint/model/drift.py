@@ -23,6 +23,11 @@ class Drift:
     log_power: np.ndarray
     sd: np.ndarray
 
+    @property
+    def known(self) -> bool:
+        """False where no order was known or colour does not tell of power: nothing was looked for, so nothing is claimed."""
+        return bool(self.sd.any())
+
     def shift(self, course: np.ndarray | None, count: int) -> np.ndarray:
         """(count,) change of log power of each patch."""
         return np.zeros(count) if course is None else course @ self.log_power
@@ -41,7 +46,8 @@ def course(patches: Patches) -> np.ndarray | None:
     known = np.isfinite(patches.order)
     if known.mean() < MIN_KNOWN:
         return None
-    plate, seen, number = np.zeros(len(patches), dtype=int), set(), 0
+    plate, number = np.zeros(len(patches), dtype=int), 0
+    seen: set[float] = set()
     for i, order in enumerate(patches.order):
         if order in seen:
             seen, number = set(), number + 1
@@ -65,7 +71,12 @@ def shifted(setting: Setting, log_power: np.ndarray) -> Setting:
 
 
 def estimate(
-    left: np.ndarray, lab: np.ndarray, noise: np.ndarray, setting: Setting, along: np.ndarray, predict: Callable[[Setting], np.ndarray]
+    left: np.ndarray,
+    lab: np.ndarray,
+    noise: np.ndarray,
+    setting: Setting,
+    along: np.ndarray,
+    predict: Callable[[Setting], np.ndarray],
 ) -> Drift:
     """Drift that best explains what a member leaves over, by the slope of its colour with power.
 

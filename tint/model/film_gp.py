@@ -81,6 +81,10 @@ def search_film(
 ) -> FilmFit:
     """Film fitted from many random starts, and from where a `known` fit to nearly the same patches stands.
 
+    Parameters
+    ----------
+    aged : (n, c) course of the patches in time, for the drift; None: not known
+
     Notes
     -----
     Rough steps on a share of the patches thin the starts to a few; these then see every patch, and last get waves.
@@ -176,7 +180,7 @@ def film_numbers(fit: FilmFit, training: Training, family: str, known: dict[str,
 
 @dataclass(frozen=True, eq=False)
 class FilmGP:
-    """The member, conditioned on its data."""
+    """The member, conditioned on its data: `theta` (p,) film numbers, `shares` and `spread` of their uncertainty."""
 
     machine: Machine
     optics: Optics
@@ -237,7 +241,7 @@ def _starts(problem: Problem, frame: Frame, rng: np.random.Generator, count: int
     theta = mean + rng.normal(size=(count, len(mean))) * np.minimum(sd, 1.0) * 0.8
     k = len(frame.axes)
     theta[:, heat_places(k).stop : problem.expected.sizes[0]] = 0.0
-    theta[:, 0] = rng.uniform(*np.log(FIRST_NM), count)
+    theta[:, 0] = rng.uniform(np.log(FIRST_NM[0]), np.log(FIRST_NM[1]), count)
     return Fits(theta, np.zeros(count), np.full(count, 5.0))
 
 
@@ -257,7 +261,8 @@ def _kept(fit: FilmFit) -> tuple[np.ndarray, np.ndarray]:
     fits, problem = fit.fits, fit.problem
     shares = np.exp(-(fits.cost - fits.cost[0]) / (2 * TEMPER))
     each = colour(problem.optics, latents(fits.theta, problem.columns), constants_of(fits.theta))
-    turn, kept = metric(problem.lab), []
+    turn = metric(problem.lab)
+    kept: list[int] = []
     for i in np.flatnonzero(shares >= LEAST_SHARE):
         apart = [np.einsum("nij,nj->ni", turn, each[i] - each[j]) for j in kept]
         if all(np.sqrt((part**2).sum(axis=1).mean()) >= SAME_DE00 for part in apart):

@@ -89,8 +89,11 @@ def find_setting(
 
     Parameters
     ----------
+    model : of the stock and machine
+    lab : (3,) the wish, CIELAB D50/2°
     n : how many, 1 or more
     jitter : how far the machine strays; shown with every setting, decides only between near ties
+    seed : picks the settings that are looked at
     locked : fields held at a value, by name, such as {"pulse_ns": 60}
 
     Raises
@@ -190,7 +193,8 @@ def _apart(model: ColourModel, table: np.ndarray, ranked: np.ndarray, n: int) ->
     moved = varied(model.box)
     logs = np.concatenate([np.log(table[:, :6]), table[:, 6:]], axis=1)[:, moved] / (model.box[1] - model.box[0])[moved]
     logs = np.nan_to_num(logs)[ranked]
-    left, chosen = np.ones(len(ranked), dtype=bool), []
+    left = np.ones(len(ranked), dtype=bool)
+    chosen: list[int] = []
     while left.any() and len(chosen) < n:
         first = int(left.argmax())
         chosen.append(ranked[first])

@@ -20,9 +20,9 @@ from tint.model.optics import family_of
 from tint.model.quantities import box, log_fields, varied
 from tint.model.radius import calibrate, cross_coverage
 from tint.model.report import FEW_PATCHES, GUESSES, FitReport, Score
-from tint.model.threads import one_thread
 from tint.model.training import Training
 from tint.setting import FIELDS, Machine, Stock
+from tint.threads import one_thread
 
 MIN_PATCHES = 12  # fewer cannot be held out in parts and still teach anything
 USUAL_SD_DE00 = 0.3  # a hand-held spectrophotometer (common practice, no source)
@@ -35,6 +35,8 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
 
     Parameters
     ----------
+    patches : marked and measured; flagged ones are left out
+    machine, stock : what they were marked on
     seed : decides which patches are held out together, and where the search for a film starts
 
     Raises
@@ -113,13 +115,14 @@ def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold:
         _score(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
     ]
     scores += [_score(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
-    known, drift = learned.along is not None, learned.drift
+    drift = learned.drift
     return FitReport(
         patches=len(good), flagged=count - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
         coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold), radius_de00=0.0,
         outliers=tuple(name for name, far in zip(good.ids, learned.aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
-        drift_pct=100 * float(drift.log_power[0]) if known else None, drift_sd_pct=100 * float(drift.sd[0]) if known else None,
+        drift_pct=100 * float(drift.log_power[0]) if drift.known else None,
+        drift_sd_pct=100 * float(drift.sd[0]) if drift.known else None,
         plate_steps_pct=tuple(100 * float(step) for step in drift.log_power[1:]),
         remarks=_remarks(good, count, scores, contest),
     )  # fmt: skip

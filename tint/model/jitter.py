@@ -70,6 +70,14 @@ def assumed_words(fields: tuple[str, ...]) -> str:
     return f"{words} never varied in the grid: their part of the jitter is assumed from process formulas, not learned"
 
 
+def jitter_words(model: ColourModel, jitter: Jitter = USUAL_JITTER) -> str:
+    """The jitter in words for what is kept or printed, with the fields whose part in a sensitivity is assumed."""
+    fields = assumed_fields(model, jitter)
+    if not fields:
+        return jitter.words()
+    return f"{jitter.words()} ({', '.join(WORDS[field] for field in fields)} assumed: never varied in the grid)"
+
+
 def sensitivity(model: ColourModel, setting: Setting, jitter: Jitter = USUAL_JITTER) -> np.ndarray:
     """Mean shift of colour [ΔE00] of settings of any shape under jitter, same shape.
 

@@ -58,7 +58,7 @@ def log_axes(setting: Setting, machine: Machine) -> np.ndarray:
     """Array (..., 7) of the natural logarithms of `AXES`."""
     values = process(setting, machine)
     own = {"average_power_w": values.average_power_w, "spot_mm": values.spot_mm}
-    return np.stack([np.log(own.get(name, getattr(setting, name, None))) for name in AXES], axis=-1)
+    return np.stack([np.log(own[name] if name in own else getattr(setting, name)) for name in AXES], axis=-1)
 
 
 def frame_of(logs: np.ndarray, like: Frame | None = None) -> Frame:

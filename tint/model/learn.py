@@ -52,7 +52,7 @@ class Learned:
 
 
 def learn(training: Training, along: np.ndarray | None, machine: Machine, family: str, seed: int) -> Learned:
-    """Every member fitted to the training set (settings as dialled)."""
+    """Every member fitted to the training set (settings as dialled); `along` (n, c) is the patches' course in time."""
     film = search_film(training, machine, family, seed, aged=along)
     process, drift, now = process_numbers(training, machine), NO_DRIFT, training
     if along is not None:

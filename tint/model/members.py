@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Protocol
 
 import numpy as np
@@ -28,4 +29,5 @@ class Ready(Protocol):
 
 def ready(kind: str, numbers: dict[str, Any], training: Training, machine: Machine) -> Ready:
     """The member of that kind, conditioned on its training data."""
-    return {"film": ready_film, "process": ready_process}[kind](numbers, training, machine)
+    make: dict[str, Callable[..., Ready]] = {"film": ready_film, "process": ready_process}
+    return make[kind](numbers, training, machine)

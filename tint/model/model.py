@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from tint.errors import FileError
+from tint.errors import DataError, FileError
 from tint.files import json_text, read_json, reading, write_file
 from tint.measure.patches import Patches
 from tint.model.contest import blend
@@ -102,10 +102,17 @@ class Prediction:
 def predict(model: ColourModel, setting: Setting) -> Prediction:
     """Colours of settings of any shape, with their uncertainty.
 
+    Parameters
+    ----------
+    model : of the stock and machine
+    setting : what would be dialled; any shape
+
     Raises
     ------
     LimitError
         A setting beyond the machine.
+    DataError
+        The model gives no number there: its file is damaged.
     """
     model.machine.check(setting)
     flat = Setting.from_table(setting.table().reshape(-1, len(FIELDS)))
@@ -115,6 +122,8 @@ def predict(model: ColourModel, setting: Setting) -> Prediction:
     radius = model.calibration.radius_de00(spread, beyond)
     shape = setting.shape
     radius = np.minimum(radius, WIDEST_DE00)
+    if not (np.isfinite(lab).all() and np.isfinite(radius).all()):
+        raise DataError("the model gives no number for this setting: its file is damaged. Fit the patches again.")
     return Prediction(
         lab.reshape(*shape, 3), radius.reshape(shape), beyond.reshape(shape), unlearned(fields, model.box)
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ LOUD_STEPS = 40  # sensitivities along each side: each costs sixteen colours, an
 NAMED_FAR = 3  # patches named in the picture of the fit beside the outliers: those to look at first
 NAMED_OUTLIERS = 5  # more names than this fill the corners
 NAME_STEP = 0.085  # between names, of the height of the picture
+NAMED_CONTOUR = 0.2  # of the map's side: a shorter contour has no room for its number inside the map
 UNSURE_DE00 = 5.0  # a predicted colour with a larger radius is drawn small: about what two hues side by side differ by
 SURROUND = "#777777"  # neutral grey around colour, near L* 50, so that none looks lighter or stronger than it is
 
@@ -122,7 +124,7 @@ def _along(model: ColourModel, figure: Any) -> None:
             radius.plot(places, guess.de00_90, "o", color="black", markeredgecolor="white", markersize=7)
         else:
             strip.pcolormesh(values, [0, 1], srgb1_from_lab(guess.lab)[None, : len(values) - 1], shading="flat")
-            strip.set_xscale("log")
+            strip.set_xscale(_scale(values))
             _round_ticks(strip.xaxis, values)
             radius.plot(values, guess.de00_90, color="white", linewidth=2.6)
             radius.plot(values, guess.de00_90, color="black", linewidth=1.1)
@@ -141,6 +143,7 @@ def _along(model: ColourModel, figure: Any) -> None:
 def _loud(model: ColourModel, figure: Any) -> None:
     fields = [field for field, _ in effects(model) if not _in_steps(model, field)][:2]
     axes = figure.add_subplot(1, 1, 1)
+    figure.suptitle(_title(model, "Quiet and loud colours: contours are the mean ΔE00 shift under the usual jitter"))
     if len(fields) < 2:
         axes.text(0.5, 0.5, "fewer than two settings moved without steps in this grid", ha="center")
         axes.set_axis_off()
@@ -151,13 +154,12 @@ def _loud(model: ColourModel, figure: Any) -> None:
     lines = axes.contour(
         x, y, sensitivity(model, setting), levels=[0.5, 1, 1.5, 2, 3, 4, 6], colors="black", linewidths=1
     )
-    axes.clabel(lines, fmt="%g")
-    axes.set(xscale="log", yscale="log")
+    axes.set(xscale=_scale(x), yscale=_scale(y), xlim=(x.min(), x.max()), ylim=(y.min(), y.max()))
+    name_contours(axes, lines)
     _round_ticks(axes.xaxis, x[0])
     _round_ticks(axes.yaxis, y[:, 0])
     axes.set_xlabel(f"{WORDS[fields[0]]} [{UNITS[fields[0]]}]")
     axes.set_ylabel(f"{WORDS[fields[1]]} [{UNITS[fields[1]]}]")
-    figure.suptitle(_title(model, "Quiet and loud colours: contours are the mean ΔE00 shift under the usual jitter"))
 
 
 def _fit(model: ColourModel, figure: Any) -> None:
@@ -204,6 +206,23 @@ def _name_points(axes: Any, x: np.ndarray, y: np.ndarray, names: list[str]) -> N
                 bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none"},
                 arrowprops={"arrowstyle": "-", "color": "white", "linewidth": 0.8},
             )  # fmt: skip
+
+
+def name_contours(axes: Any, lines: Any) -> None:
+    """Writes each contour's level in its middle; a contour too short to carry it has none."""
+    middles = []
+    for line in (line for lines_of_level in lines.allsegs for line in lines_of_level):
+        shares = axes.transAxes.inverted().transform(axes.transData.transform(line))
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(shares, axis=0).T))])
+        if along[-1] >= NAMED_CONTOUR:
+            middles.append(line[int(np.argmin(np.abs(along - along[-1] / 2)))])
+    if middles:
+        axes.clabel(lines, fmt="%g", manual=middles)
+
+
+def _scale(values: np.ndarray) -> str:
+    """Kind of axis for values of a field: even where they reach 0 or less (focus, hatch angle), else logarithmic."""
+    return "log" if values.min() > 0 else "linear"
 
 
 def _round_ticks(axis: Any, values: np.ndarray) -> None:
@@ -272,7 +291,7 @@ def _readme(model: ColourModel) -> str:
         "",
         *([model.patches.facts["remark"], ""] if model.patches.facts.get("remark") else []),
         "Screens differ, and metal shifts with the angle.",
-        SHORT,
+        *textwrap.wrap(SHORT, 118),
         "",
     )
     return "\n".join(lines)

@@ -127,7 +127,7 @@ def _measured(model: ColourModel, locked: dict[str, float]) -> tuple[np.ndarray,
 
 
 def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> np.ndarray:
-    """Table of settings that fill the box evenly, where patches taught something."""
+    """Table (n, 8) of settings that fill the box evenly, where patches taught something."""
     from scipy.stats import qmc
 
     patches = model.patches.setting.table()
@@ -146,7 +146,7 @@ def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> n
 
 
 def column(machine: Machine, field: str, values: np.ndarray, share: np.ndarray) -> np.ndarray:
-    """Values of a field at shares 0..1 of the range of the patches' values, as the machine can be set."""
+    """Values (n,) of a field at shares (n,) 0..1 of the range of the patches' values (m,), as the machine can be set."""
     low, high = np.nanmin(values), np.nanmax(values)
     if field == "hatch_deg":
         offered = np.unique(values[~np.isnan(values)])

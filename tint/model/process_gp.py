@@ -15,7 +15,7 @@ from tint.setting import Machine, Setting
 
 @dataclass(frozen=True, eq=False)
 class ProcessGP:
-    """The member, conditioned on its data."""
+    """The member, conditioned on its data; `centre` and `width` (q,) scale the logarithms of the process quantities."""
 
     machine: Machine
     centre: np.ndarray

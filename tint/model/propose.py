@@ -74,7 +74,8 @@ def _toward(lab: np.ndarray, radius: np.ndarray, wanted: np.ndarray, count: int)
     if not count:
         return []
     away = delta_e00(lab[:, None, :], wanted[None, :, :]) - HOPE * radius[:, None]
-    free, chosen = np.ones(len(lab), dtype=bool), []
+    free = np.ones(len(lab), dtype=bool)
+    chosen: list[int] = []
     while len(chosen) < count and free.any():
         k = len(chosen) % len(wanted)
         i = int(np.where(free, away[:, k], np.inf).argmin())

@@ -11,6 +11,7 @@ NO_EFFECT_DE00 = 1.5  # less is lost in the scatter from mark to mark
 NOTICEABLE_DE00 = 2  # a difference most people see side by side (common practice, no source)
 SURE_SD = 2  # standard errors from which an estimate is called told apart from nothing
 GUESSES = ("mean colour", "nearest patch")  # baselines no model may be worse than
+ROW = "{:<47}{:>8}{:>16}"  # of the table of errors: the longest name, its median, and within which 9 of 10 are
 FEW_PATCHES = 48  # below it the honest radius was 11–18 ΔE00 on simulated lasers
 
 
@@ -93,23 +94,24 @@ def report_text(report: FitReport) -> str:
     lines += [
         "",
         f"{report.patches} patches" + (f", {report.flagged} more left out for their flag" if report.flagged else ""),
-        f"Error on patches held out, in {report.folds} parts [ΔE00]   median   9 of 10 within",
+        ROW.format(f"Error on patches held out, in {report.folds} parts [ΔE00]", "median", "9 of 10 within"),
     ]
     alone = [score.name for score in others if score.weight == 1]
     for score in report.scores:
-        share = f"   (share {score.weight:.0%})" if score.weight > 0 else ""
+        share = f"   (share {100 * score.weight:.0f} %)" if score.weight > 0 else ""
         if score.name not in alone:
-            lines.append(f"  {score.name:<44} {score.median_de00:8.2f} {score.p90_de00:14.2f}{share}")
+            errors = (f"{score.median_de00:.2f}", f"{score.p90_de00:.2f}")
+            lines.append(ROW.format(f"  {score.name}", *errors) + share)
     lines += [f"This model is {name} alone: nothing mixed in did better." for name in alone]
     lines += [
         "",
         f"Radius de00_90: {report.radius_de00:.1f} at a typical setting; "
-        f"{report.coverage:.0%} of held-out patches fell inside theirs (90 % is meant).",
+        f"{100 * report.coverage:.0f} % of held-out patches fell inside theirs (90 % is meant).",
     ]
     if report.drift_pct is not None and report.drift_sd_pct is not None:
-        figures = f"{report.drift_pct:+.2f} % of power from first to last patch (± {report.drift_sd_pct:.2f})"
+        change = f"{report.drift_pct:+.2f} % of power from first to last patch (± {report.drift_sd_pct:.2f})"
         told = abs(report.drift_pct) >= SURE_SD * report.drift_sd_pct
-        lines.append(f"Drift along the marking order: {figures if told else f'too small to tell, {figures}'}; taken out.")
+        lines.append(f"Drift along the marking order: {change if told else f'too small to tell, {change}'}; taken out.")
     if report.plate_steps_pct:
         steps = ", ".join(f"{step:+.2f} %" for step in report.plate_steps_pct)
         lines.append(f"From the first plate to the next, power changed by {steps}; taken out. Colours are those of the first plate.")

@@ -18,5 +18,5 @@ class Training:
     noise: np.ndarray
 
     def take(self, rows: np.ndarray) -> Training:
-        """The rows at an index or mask."""
+        """The rows at an index or mask (n,)."""
         return Training(self.setting[rows], self.lab[rows], self.noise[rows])

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tint.model.model import ColourModel, mean_and_spread
 from tint.setting import FIELDS, Setting
+
+if TYPE_CHECKING:
+    from tint.model.model import ColourModel
 
 # Steps of the natural logarithm. Power reaches as far as a tired source is still worth correcting; a colour turns too far in
 # one step where they are wider apart. Focus is not among them: grids seldom vary it, and what it does is pulses that weaken
@@ -88,6 +90,8 @@ def along_of(model: ColourModel, setting: Setting) -> tuple[Along, ...]:
     Steps that leave the machine's limits are predicted all the same: a source at its stop strays too. What a grid never
     varied, often the spacing, the model knows from the process quantities alone.
     """
+    from tint.model.model import mean_and_spread  # here, so that reading a palette does not load the models
+
     table = setting.table()
     here = mean_and_spread(model, setting)[0]
     offsets = {}
@@ -97,5 +101,5 @@ def along_of(model: ColourModel, setting: Setting) -> tuple[Along, ...]:
         strayed[..., column] *= np.exp(change)
         lab = mean_and_spread(model, Setting.from_table(strayed.reshape(-1, len(FIELDS))))[0]
         offsets[name] = (lab.reshape(len(steps), -1, 3) - here).round(3)
-    steps = {name: np.array(values) for name, values in STEPS.items()}
-    return tuple(Along(steps, {name: rows[:, k] for name, rows in offsets.items()}) for k in range(len(table)))
+    at = {name: np.array(values) for name, values in STEPS.items()}
+    return tuple(Along(at, {name: rows[:, k] for name, rows in offsets.items()}) for k in range(len(table)))

@@ -8,7 +8,7 @@ import numpy as np
 
 from tint.artwork.artwork import Artwork
 from tint.errors import DataError
-from tint.model.jitter import USUAL_JITTER, Jitter
+from tint.model.jitter import USUAL_JITTER, Jitter, jitter_words
 from tint.model.model import ColourModel
 from tint.model.pool import Pool
 from tint.palette.along import Along, along_of
@@ -40,12 +40,15 @@ def choose_palette(
 
     Parameters
     ----------
+    model : of the stock and machine
     n : colours wanted; the bare metal comes on top and is always at hand. None takes the number `error_curve` suggests
     artwork : serve its colours, weighted by their area; None serves the whole reach of the stock evenly
     keep : colours that must stay: each the name of a colour of `old`, the id of a patch, or a screen colour "#4466aa"
     old : an earlier palette of the same stock and machine, for names in `keep`
     jitter : what the machine is expected to wander by, for the sensitivity of each colour
     penalty : how heavily loud and slow settings are held against a colour
+    name : what to call the palette; None takes the stock's name, and the artwork's
+    seed : picks the candidates that are looked at, and the fresh starts
 
     Raises
     ------
@@ -98,7 +101,9 @@ def choose_from(offer: Offer, n: int, name: str, *, seed: int = 0) -> Palette:
     colours = tuple(_colour(offer.pool, int(i), names[k], along[k]) for k, i in enumerate(chosen))
     twins = twin_remark(names, offer.pool.lab[chosen], offer.pool.sensitivity_de00[chosen])
     remarks = (*offer.remarks, *([twins] if twins else []))
-    return Palette(name, offer.model.machine, offer.model.stock, colours, offer.bare_lab, remarks, offer.jitter.words())
+    words = jitter_words(offer.model, offer.jitter)
+    machine, stock = offer.model.machine, offer.model.stock
+    return Palette(name, machine, stock, colours, offer.bare_lab, remarks, words, penalty=offer.penalty)
 
 
 def shop_order(lab: np.ndarray) -> np.ndarray:

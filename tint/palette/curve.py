@@ -71,7 +71,7 @@ def error_curve(offer: Offer, most: int = MOST) -> Curve:
     away = np.array(
         [
             _row(offer, locate(offer.miss * offer.weight[:, None], n, free, range(len(offer.kept)), kicks=1))
-            for n in counts
+            for n in counts.tolist()
         ]
     )
     return Curve(counts, away[:, 0], away[:, 1], away[:, 2], int(counts[enough(away[:, 0])]))

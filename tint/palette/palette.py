@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tint.caution import SHORT
 from tint.errors import FileError, LimitError
-from tint.files import json_text, read_json, reading, write_file
+from tint.files import json_text, number_of, numbers_of, read_json, reading, write_file
 from tint.lab import lab_problem
 from tint.palette.along import Along, along_from
 from tint.palette.lineage import Lineage, Repeatability, edited, lineage_from, parts
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
+
+if TYPE_CHECKING:
+    from tint.palette.penalty import Penalty
 
 VERSION = 2  # 1 had no lineage, no digests and no offsets along what strays
 MAX_COLOURS = 255  # a label map has 8 bits, and 0 is bare metal
@@ -73,6 +76,7 @@ class Palette:
     lineage : version, parent, reason, date and strip
     repeatability : what the replicates of an accepted strip showed; None where none was accepted yet
     edited : what of the file was changed by hand since tint wrote it, in words
+    penalty : how loud and slow settings were weighed when the colours were chosen; None not known
     """
 
     name: str
@@ -85,6 +89,7 @@ class Palette:
     lineage: Lineage = field(default_factory=Lineage)
     repeatability: Repeatability | None = None
     edited: tuple[str, ...] = ()
+    penalty: Penalty | None = None
 
     def __post_init__(self) -> None:
         bare = np.array(self.bare_lab, dtype=float)
@@ -164,6 +169,7 @@ class Palette:
                 for number, colour in enumerate(self.colours, 1)
             ],
             "repeatability": None if self.repeatability is None else self.repeatability.as_dict(),
+            **({} if self.penalty is None else {"penalty": asdict(self.penalty)}),
         }
 
 
@@ -175,11 +181,20 @@ def write_palette(palette: Palette, path: str | Path, *, force: bool = False) ->
     FileError
         The file is there and `force` is not set, or the place cannot be written.
     """
-    return write_file(path, json_text("palette", VERSION, palette.as_dict()), force=force)
+    return write_file(path, palette_text(palette), force=force)
+
+
+def palette_text(palette: Palette) -> str:
+    """JSON text of a palette, as `palette.json` holds it."""
+    return json_text("palette", VERSION, palette.as_dict())
 
 
 def read_palette(path: str | Path) -> Palette:
     """Palette of a `palette.json`.
+
+    Parameters
+    ----------
+    path : the file
 
     Raises
     ------
@@ -196,12 +211,12 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
         if [item["number"] for item in body["colours"]] != list(range(1, len(body["colours"]) + 1)):
             raise FileError("colours are numbered 1, 2, 3, … in their order.")
         for lab in (body["bare_lab"], *(item["lab"] for item in body["colours"])):
-            if problem := lab_problem(np.array(lab, float)):
+            if problem := lab_problem(np.array(numbers_of(lab), float)):
                 raise FileError(problem)
         colours = tuple(
             PaletteColour(
                 str(item["name"]), Setting.from_dict(item["setting"]), np.array(item["lab"], float),
-                float(item["de00_90"]), float(item["sensitivity_de00"]), str(item.get("patch", "")),
+                number_of(item["de00_90"]), number_of(item["sensitivity_de00"]), str(item.get("patch", "")),
                 int(item.get("marks", 0)), along_from(item["along"]) if item.get("along") else None,
                 np.array(item["scatter"], float).reshape(3, 3) if item.get("scatter") else None,
             )
@@ -210,6 +225,7 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
         palette = Palette(
             str(body["name"]), machine, stock, colours, np.array(body["bare_lab"], float),
             tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
+            penalty=_penalty(body.get("penalty")),
         )  # fmt: skip
         machine.check(palette.setting)
         told = tuple(str(what) for what in body.get("edited", ()))
@@ -217,6 +233,15 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
             told = tuple(dict.fromkeys([*told, *edited(dict(body["digests"]), palette._body())]))
         palette = replace(palette, edited=told)
     return palette
+
+
+def _penalty(known: dict[str, Any] | None) -> Penalty | None:
+    """How colours were weighed, which files of earlier versions lack."""
+    if known is None:
+        return None
+    from tint.palette.penalty import Penalty  # here, because it loads the models
+
+    return Penalty(float(known["sensitive"]), float(known["slow_de00"]))
 
 
 def _origin(body: dict[str, Any]) -> tuple[Lineage, Repeatability | None]:

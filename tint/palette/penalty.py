@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.errors import LimitError
+from tint.model.likely import RADIUS_OVER_SIGMA
 
-# 9 of 10 draws of an even three-axis normal lie within 2.50 σ; its root mean square is √3 σ.
-RMS_OF_R90 = 3**0.5 / 2.5003
+RMS_OF_R90 = 3**0.5 / RADIUS_OVER_SIGMA  # the root mean square of an even three-axis normal is √3 σ
 
 
 @dataclass(frozen=True)
@@ -70,5 +70,5 @@ def slow_de00(time_s_cm2: np.ndarray, median_s_cm2: float, penalty: Penalty = US
 
 
 def expected_miss(away_de00: np.ndarray, stray_de00: np.ndarray, late_de00: np.ndarray) -> np.ndarray:
-    """Cost [ΔE00] of serving wishes with candidates: √(ΔE00² + stray²) + what slowness adds; broadcast together."""
+    """Cost [ΔE00] of serving wishes with candidates: √(ΔE00² + stray²) + what slowness adds, each (...)."""
     return np.hypot(away_de00, stray_de00) + late_de00

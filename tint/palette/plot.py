@@ -13,7 +13,7 @@ def curve_picture(curve: Curve, title: str) -> bytes:
     from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
-    figure = Figure(figsize=(8.5, 4.8), facecolor="white", layout="constrained")
+    figure = Figure(figsize=(8.5, 5.2), facecolor="white", layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot(1, 1, 1)
     axes.axvline(curve.suggested, color="#b04a12", linewidth=1.2)
@@ -32,7 +32,8 @@ def curve_picture(curve: Curve, title: str) -> bytes:
     axes.set(ylim=(0, top), xlabel="colours of the palette, bare metal not counted", ylabel="ΔE00")
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.grid(alpha=0.3)
-    axes.legend(loc="upper right", framealpha=0.9)
+    # below the axes: inside them it could cover the suggestion
+    figure.legend(loc="outside lower center", ncols=2, fontsize=9, frameon=False)
     axes.set_title(title)
     out = io.BytesIO()
     figure.savefig(out, format="png", dpi=110)

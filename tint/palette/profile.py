@@ -58,8 +58,9 @@ def palette_profile(palette: Palette, date: str | None = None) -> bytes:
     to_device_perceptual = table_element(lab_axes, device_from_lab(stretched).reshape(*shape, 3), from_device=False)
     out_by = delta_e00(lab, nearest)
     beyond = np.where(out_by < 1, 0, np.clip(out_by * 8, 8, 255) / 255).reshape(*shape, 1)
+    stock = palette.stock.name
     tags = (
-        ("desc", text_element(f"{palette.name} ({palette.stock.name})")),
+        ("desc", text_element(palette.name if stock in palette.name else f"{palette.name} ({stock})")),
         ("cprt", text_element("Made with tint from the palette of the same name. Free to use; no warranty.")),
         ("wtpt", xyz_element(D50_XYZ)),
         ("A2B0", to_lab_perceptual),

@@ -6,7 +6,7 @@ import textwrap
 from pathlib import Path
 
 from tint.caution import SHORT
-from tint.files import new_folder
+from tint.files import new_folder, refuse_folder
 from tint.palette.palette import Palette
 from tint.palette.profile import palette_profile
 from tint.palette.swatch_sheet import swatch_sheets
@@ -27,6 +27,7 @@ def write_swatches(
     FileError
         The folder is there and `force` is not set, or the place cannot be written.
     """
+    refuse_folder(folder, "swatches", force)  # before the profile, which takes a second
     sheets = swatch_sheets(palette)
     contents: dict[str, str | bytes] = {"palette.gpl": gpl_text(palette), "palette.css": css_text(palette)}
     for number, sheet in enumerate(sheets, 1):

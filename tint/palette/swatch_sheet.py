@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from html import escape
 
+import numpy as np
+
 from tint.caution import SHORT
 from tint.lab import hex_from_lab
 from tint.palette.palette import Palette
@@ -25,7 +27,7 @@ def swatch_sheets(palette: Palette) -> tuple[str, ...]:
     return tuple(_page(palette, page, beyond, i + 1, len(pages)) for i, page in enumerate(pages))
 
 
-def _page(palette: Palette, numbers: range, beyond: object, page: int, pages: int) -> str:
+def _page(palette: Palette, numbers: range, beyond: np.ndarray, page: int, pages: int) -> str:
     wide, tall = A4_MM
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{tall:g}mm" viewBox="0 0 {wide:g} {tall:g}" '

@@ -16,7 +16,7 @@ CLIPPED = 0.004  # a channel this far beyond 0..1 moves by a byte or more when i
 def beyond_screen(lab: np.ndarray) -> np.ndarray:
     """(n,) True where Lab (n, 3) lies outside sRGB, so that a screen shows it duller than it is."""
     srgb1 = srgb1_from_lab(lab, clip=False)
-    return ((srgb1 < -CLIPPED) | (srgb1 > 1 + CLIPPED)).any(axis=-1)
+    return np.any((srgb1 < -CLIPPED) | (srgb1 > 1 + CLIPPED), axis=-1)
 
 
 def gpl_text(palette: Palette) -> str:
@@ -35,7 +35,8 @@ def gpl_text(palette: Palette) -> str:
         *(f"# {_plain(line)}" for line in _notes(palette)),
     ]
     for number, (srgb255, name) in enumerate(zip(srgb255_from_lab(palette.lab), _names(palette), strict=True)):
-        lines.append("{:3d} {:3d} {:3d}\t{} {}".format(*srgb255, number, _plain(name)))
+        red, green, blue = srgb255
+        lines.append(f"{red:3d} {green:3d} {blue:3d}\t{number} {_plain(name)}")
     return "\n".join([*lines, ""])
 
 

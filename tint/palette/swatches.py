@@ -8,10 +8,10 @@ from typing import Any
 
 from tint.caution import SHORT
 from tint.errors import FileError
-from tint.files import refuse_overwrite, write_file
+from tint.files import refuse_overwrite, write_files
 from tint.lab import srgb255_from_lab
 from tint.palette.lettering import drawable, fitting, wrapped
-from tint.palette.palette import Palette, write_palette
+from tint.palette.palette import Palette, palette_text
 
 _ROW_PX, _SWATCH_PX, _WIDTH_PX, _TOP_PX = 84, 150, 1100, 132
 
@@ -21,10 +21,14 @@ def palette_picture(palette: Palette) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
     big, small = ImageFont.load_default(26), ImageFont.load_default(19)
-    foot = wrapped(SHORT, small, _WIDTH_PX - 60)
+    said = (
+        "± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift under "
+        f"{palette.jitter}. Screens differ, and metal shifts with the angle."
+    )
+    foot = [line for text in (said, SHORT) for line in wrapped(text, small, _WIDTH_PX - 60)]
     remarks = [line for remark in palette.remarks for line in wrapped(remark, small, _WIDTH_PX - 60)]
     top = _TOP_PX + 26 * len(remarks)
-    picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 96 + 26 * len(foot)), (119, 119, 119))
+    picture = Image.new("RGB", (_WIDTH_PX, top + _ROW_PX * (len(palette) + 1) + 44 + 26 * len(foot)), (119, 119, 119))
     draw = ImageDraw.Draw(picture)
     draw.text((30, 24), fitting(palette.name, big, _WIDTH_PX - 60), font=big, fill="white")
     draw.text(
@@ -55,12 +59,7 @@ def palette_picture(palette: Palette) -> Any:
         )
         draw.text((x, y + 40), str(colour.setting), font=small, fill=(240, 240, 240))
     under = top + _ROW_PX * (len(palette) + 1) + 10
-    notes = (
-        "± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift under",
-        f"{palette.jitter}. Screens differ, and metal shifts with the angle.",
-        *foot,
-    )
-    for i, line in enumerate(notes):
+    for i, line in enumerate(foot):
         draw.text((30, under + 26 * i), drawable(line, small), font=small, fill="white")
     return picture
 
@@ -77,8 +76,9 @@ def write_palette_and_picture(palette: Palette, path: str | Path, *, force: bool
     refuse_palette(path, force=force)
     out = io.BytesIO()
     palette_picture(palette).save(out, "PNG")
-    write_palette(palette, path, force=force)
-    return write_file(path.with_name(f"{path.stem}.swatches.png"), out.getvalue(), force=force)
+    picture = path.with_name(f"{path.stem}.swatches.png")
+    write_files({path: palette_text(palette), picture: out.getvalue()}, force=force)
+    return picture
 
 
 def refuse_palette(path: str | Path, *, force: bool = False, curve: bool = False) -> Path:

@@ -48,7 +48,7 @@ def told_apart(k: int, pairs: np.ndarray) -> int:
 
 
 def twin_remark(names: Sequence[str], lab: np.ndarray, sensitivity_de00: np.ndarray) -> str:
-    """One line that says which colours look alike and how many can be told apart; "" where none do."""
+    """One line that says which colours (k, 3) look alike and how many can be told apart; "" where none do."""
     pairs, apart = near_twins(lab, sensitivity_de00)
     if not len(pairs):
         return ""
