@@ -2,11 +2,12 @@
 
 import json
 import os
+import threading
 
 import pytest
 
 from tint.errors import FileError
-from tint.files import json_text, new_folder, read_json, read_text, write_file
+from tint.files import TEMPORARY, _lock, _sweep, file_bytes, json_text, new_folder, read_json, read_text, write_file
 
 
 def names(folder):
@@ -67,6 +68,59 @@ def test_the_old_folder_stays_when_the_new_one_fails_at_any_step(tmp_path, monke
         assert (tmp_path / "job" / "job.json").read_text() == "old" and names(tmp_path) == ["job"]
 
 
+def test_what_people_call_almost_like_a_temporary_name_is_theirs(tmp_path):
+    (tmp_path / ".tint.toml").write_text("precious")
+    (tmp_path / ".tint.backup").mkdir()
+    job(tmp_path / "job", "old")
+    (tmp_path / "job" / ".tint.notes").write_text("precious")
+    for mine in (".tint.toml", ".tint.backup", "job/.tint.notes"):
+        os.utime(tmp_path / mine, (1, 1))
+    _sweep.cache_clear()
+    write_file(tmp_path / "a.txt", "one")
+    with pytest.raises(FileError, match=r"holds \.tint\.notes, which tint did not write"):
+        job(tmp_path / "job", "new", force=True)
+    assert names(tmp_path) == [".tint.backup", ".tint.toml", "a.txt", "job"] and ".tint.notes" in names(tmp_path / "job")
+
+
+def test_a_killed_tint_s_leavings_go_once_they_are_old_and_nobody_holds_them(tmp_path):
+    left, held, young = (tmp_path / f"{TEMPORARY}{sign * 16}" for sign in "abc")
+    for place in (left, held, young):
+        place.mkdir()
+        (place / "half.txt").write_text("half")
+    for place in (left, held):
+        os.utime(place, (1, 1))
+    handle = os.open(held, os.O_RDONLY)
+    assert _lock(handle)
+    _sweep.cache_clear()
+    write_file(tmp_path / "a.txt", "one")
+    os.close(handle)
+    assert names(tmp_path) == [held.name, young.name, "a.txt"]
+
+
+def test_rights_of_files_and_folders_follow_the_umask(tmp_path):
+    before = os.umask(0o027)
+    try:
+        write_file(tmp_path / "a.txt", "one")
+        job(tmp_path / "job", "x")
+    finally:
+        os.umask(before)
+    assert [(tmp_path / name).stat().st_mode & 0o777 for name in ("a.txt", "job", "job/job.json")] == [0o640, 0o750, 0o640]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+def test_a_pipe_is_read_up_to_the_limit(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    for size in (10, 11):
+        child = threading.Thread(target=(tmp_path / "pipe").write_bytes, args=(b"x" * size,))
+        child.start()
+        if size == 10:
+            assert file_bytes(tmp_path / "pipe", 10, "no more.") == b"x" * 10
+        else:
+            with pytest.raises(FileError, match="has more than"):
+                file_bytes(tmp_path / "pipe", 10, "no more.")
+        child.join()
+
+
 def test_force_never_deletes_a_file_that_tint_did_not_write(tmp_path):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "heron.jpg").write_text("precious")
@@ -88,6 +142,18 @@ def test_a_folder_that_appears_meanwhile_is_not_replaced_without_force(tmp_path)
         (tmp_path / "job").mkdir()
         (tmp_path / "job" / "heron.jpg").write_text("precious")
     assert names(tmp_path / "job") == ["heron.jpg"]
+
+
+def test_a_folder_that_appears_after_the_last_look_is_not_replaced_either(tmp_path, monkeypatch):
+    with pytest.raises(FileError, match="cannot write"), new_folder(tmp_path / "job", "job") as place:
+        (place / "job.json").write_text("x")
+        monkeypatch.setattr("tint.files.refuse_folder", lambda path, kind, force: job_of_another(tmp_path / "job"))
+    assert names(tmp_path) == ["job"] and names(tmp_path / "job") == ["theirs.json"]
+
+
+def job_of_another(path):
+    path.mkdir()
+    (path / "theirs.json").write_text("precious")
 
 
 def test_the_folder_one_is_in_is_never_replaced_by_any_name(tmp_path, monkeypatch):

@@ -125,6 +125,8 @@ def test_machine_and_stock_survive_their_files(tmp_path):
         ("name = 'a'\nmax_power_w = 12,5", "point, not a comma"),
         ("name = 'a'", "max_power_w is missing"),
         ("colour = 1", "colour is not a field of a machine"),
+        ("name = 'a'\ngrade = '304'", "grade is not a field of a machine; this is a stock's file"),
+        ("name = 'a'\ngrade = '304'\ncolour = 1", "is not a field of a machine; known are name"),
         ("", "name is missing"),
     ],
 )

@@ -11,9 +11,9 @@ import json
 import math
 import os
 import re
+import secrets
 import shutil
 import stat
-import tempfile
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -25,7 +25,10 @@ from tint.errors import FileError, TintError
 
 LIST_NAME = ".tint"  # in every folder tint writes: its kind and its files, so that --force deletes nobody else's
 TEMPORARY = ".tint."  # how the names of files and folders begin that have not taken their place yet
-SETTLED_S = 60.0  # a temporary name younger than this may not be locked yet by the tint that made it
+_TEMPORARY = re.compile(r"\.tint\.[0-9a-f]{16}")  # the whole of such a name: what people call .tint.something is theirs
+# A temporary name younger than this is left alone: it may not be locked yet, waits for others that belong to it, or is another
+# computer's on a disk they share, whose locks do not reach here
+SETTLED_S = 3600.0
 SYNCING = 8  # files brought to the disk at once: one by one costs a millisecond each, together a fifth (tests/bench)
 MAX_TEXT_BYTES = 64_000_000  # larger than any table or model tint writes; keeps a wrong file from filling memory
 MOST_DIGITS = 18  # of a whole number in JSON: it fits 64 bits, and a float without running over
@@ -82,19 +85,23 @@ def _staged(path: Path, data: bytes, sync: bool) -> str:
     path.parent.mkdir(parents=True, exist_ok=True)
     _sweep(str(path.parent))
     _refuse_name(path)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=TEMPORARY)
+    temporary = _temporary(path)
     try:
-        with os.fdopen(handle, "wb") as stream:
+        with open(temporary, "xb") as stream:
             _lock(stream.fileno())
             stream.write(data)
             stream.flush()
             if sync:
                 os.fsync(stream.fileno())
-        _open_to_others(temporary, 0o666)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
     return temporary
+
+
+def _temporary(path: Path) -> str:
+    """Name beside `path` that nothing has."""
+    return str(path.with_name(f"{TEMPORARY}{secrets.token_hex(8)}"))
 
 
 def _refuse_name(path: Path) -> None:
@@ -124,7 +131,8 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
         path = path.resolve()
         path.parent.mkdir(parents=True, exist_ok=True)
         _sweep(str(path.parent))
-        temporary = Path(tempfile.mkdtemp(dir=path.parent, prefix=TEMPORARY))
+        temporary = Path(_temporary(path))
+        temporary.mkdir()
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
     handle = None
@@ -132,13 +140,12 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
         with suppress(OSError):  # systems that do not open folders
             _lock(handle := os.open(temporary, os.O_RDONLY))
         yield temporary
-        _open_to_others(temporary, 0o777)
         names = sorted(item.relative_to(temporary).as_posix() for item in temporary.rglob("*"))
         (temporary / LIST_NAME).write_text("\n".join([f"tint {kind}", *names]) + "\n", encoding="utf-8")
         if sync:
             _sync_all(temporary)
         refuse_folder(path, kind, force)  # it may have appeared, or been added to, meanwhile
-        _swap_in(temporary, path)
+        _swap_in(temporary, path, force)
         if sync:
             _sync(path.parent)
     except (OSError, UnicodeEncodeError) as error:
@@ -149,14 +156,14 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
             os.close(handle)
 
 
-def _swap_in(new: Path, path: Path) -> None:
+def _swap_in(new: Path, path: Path, force: bool) -> None:
     """`new` in the place of `path`; where that fails, `path` is as it was. What was there goes, or stands where `new` stood."""
-    if not path.exists():
+    if not force or not path.exists():  # a folder that appeared this moment stays: nothing is renamed onto a full one
         os.rename(new, path)
         return
     if _exchange(new, path):
         return
-    old = path.with_name(f"{new.name}.old")
+    old = path.with_name(f"{new.name}.old")  # no name that is swept: its successor may not have taken its place
     os.rename(path, old)
     try:
         os.rename(new, path)
@@ -222,12 +229,12 @@ def _sweep(folder: str) -> None:
     """Removes what a killed tint left in a folder under a temporary name. One that still works holds a lock on its own."""
     now = time.time()
     with suppress(OSError):
-        for item in [entry for entry in os.scandir(folder) if entry.name.startswith(TEMPORARY)]:
+        for item in [entry for entry in os.scandir(folder) if _TEMPORARY.fullmatch(entry.name)]:
             with suppress(OSError):
                 status = item.stat(follow_symlinks=False)
                 ours = stat.S_ISREG(status.st_mode) or stat.S_ISDIR(status.st_mode)
-                if not ours or item.name.endswith(".old") or now - status.st_mtime < SETTLED_S:
-                    continue  # .old: a replaced folder whose successor may not have taken its place
+                if not ours or now - status.st_mtime < SETTLED_S:
+                    continue
                 handle = os.open(item.path, os.O_RDONLY)
                 try:
                     if _lock(handle):
@@ -271,7 +278,7 @@ def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
             )
         for item in path.rglob("*"):
             name = item.relative_to(path).as_posix()
-            if name not in listed and name != LIST_NAME and not name.startswith(TEMPORARY):
+            if name not in listed and name != LIST_NAME and not _TEMPORARY.match(name):
                 raise FileError(
                     f"{path} holds {name}, which tint did not write; move it away, or choose another name with -o."
                 )
@@ -322,7 +329,11 @@ def file_bytes(path: str | Path, most_bytes: int, allowed: str) -> bytes:
         size = path.stat().st_size
         if size > most_bytes:
             raise FileError(f"{path} has {size / 1e6:.0f} MB; {allowed}")
-        return path.read_bytes()
+        with open(path, "rb") as stream:
+            data = stream.read(most_bytes + 1)
+        if len(data) > most_bytes:  # it grew, or is a pipe, which has no size
+            raise FileError(f"{path} has more than {most_bytes / 1e6:.0f} MB; {allowed}")
+        return data
     except FileNotFoundError:
         raise FileError(f"{path} is not there. Check the name.") from None
     except OSError as error:
@@ -462,10 +473,3 @@ def reading(where: str | Path, lacks: str, damage: str, also: tuple[type[Excepti
         raise FileError(f"{where}: {error}") from None
     except damaged:
         raise FileError(damage) from None
-
-
-def _open_to_others(path: str | Path, wanted: int) -> None:
-    # mkstemp and mkdtemp give owner-only rights; files people share follow the umask like any other
-    mask = os.umask(0)
-    os.umask(mask)
-    os.chmod(path, wanted & ~mask)

@@ -9,6 +9,7 @@ writing a job needs nothing else of it. The tests hold these conversions against
 
 from __future__ import annotations
 
+import string
 import warnings
 from functools import cache
 from types import ModuleType
@@ -155,7 +156,7 @@ def lab_from_hex(text: str) -> np.ndarray:
     if len(digits) == 3:
         digits = "".join(2 * digit for digit in digits)
     try:
-        if len(digits) != 6:
+        if len(digits) != 6 or not set(digits) <= set(string.hexdigits):  # int() takes signs and blanks too
             raise ValueError
         srgb255 = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
     except ValueError:

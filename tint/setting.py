@@ -442,9 +442,12 @@ def _build(kind: type, values: dict[str, Any], where: str) -> Any:
     known = {item.name: item for item in dataclasses.fields(kind)}
     unknown = sorted(set(values) - set(known))
     if unknown:
-        raise FileError(
-            f"{where}: {unknown[0]} is not a field of a {kind.__name__.lower()}; known are {', '.join(known)}."
-        )
+        word = kind.__name__.lower()
+        other = Stock if kind is Machine else Machine
+        if len(values) > 1 and set(values) <= {item.name for item in dataclasses.fields(other)}:
+            asked = f"a {word}'s file is needed here. Did the two change places?"
+            raise FileError(f"{where}: {unknown[0]} is not a field of a {word}; this is a {other.__name__.lower()}'s file, {asked}")
+        raise FileError(f"{where}: {unknown[0]} is not a field of a {word}; known are {', '.join(known)}.")
     missing = [
         name for name, item in known.items() if item.default is dataclasses.MISSING and name not in values
     ]  # fmt: skip

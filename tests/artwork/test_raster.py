@@ -9,6 +9,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from tint.artwork.artwork import read_artwork
+from tint.artwork.bands import _silent
 from tint.errors import FileError, LimitError
 
 
@@ -165,6 +166,9 @@ def test_hostile_pictures_are_one_clear_line(tmp_path):
         with pytest.raises(FileError, match=said) as caught:
             read_artwork(tmp_path / name, 30)
         assert "\n" not in str(caught.value) and name in str(caught.value)
+    (tmp_path / "signs").mkdir()
+    with pytest.raises(FileError, match="signs is a folder; name one artwork in it"):
+        read_artwork(tmp_path / "signs", 30)
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(FileError, match="cannot read"):
         read_artwork(tmp_path / "folder.png", 30)
@@ -212,3 +216,14 @@ def test_inks_without_a_profile_are_told_in_one_remark(tmp_path, suffix):
     Image.new("RGB", (40, 30), (90, 0, 40)).save(tmp_path / f"light.{suffix}")
     read_artwork(tmp_path / f"light.{suffix}", 4, progress=told.append)
     assert len(told) == 1
+
+
+def test_two_threads_that_read_pictures_give_stderr_back(capfd):
+    one, other = _silent(), _silent()
+    one.__enter__()
+    other.__enter__()
+    os.write(2, b"a library's line")
+    one.__exit__(None, None, None)
+    other.__exit__(None, None, None)
+    os.write(2, b"ours")
+    assert capfd.readouterr().err == "ours"

@@ -1,6 +1,7 @@
 """Invented name plates of a nature reserve, and work that misbehaves, for the tests of batches."""
 
 import os
+import tempfile
 import time
 
 NAMES = ("kingfisher", "heron", "grebe", "dipper", "wren", "plover", "teal", "curlew")
@@ -49,6 +50,14 @@ def double_or_die_once(item, shared):
 def who_am_i(item, shared):
     time.sleep(shared)
     return os.getpid()
+
+
+def slow_note(item, shared):
+    """The item, noted once it is done; all but the first take their time, in a temporary folder."""
+    with tempfile.TemporaryDirectory(dir=shared, prefix="half"):
+        time.sleep(3 if item > 1 else 0)
+        with open(os.path.join(shared, f"done {item}"), "w", encoding="utf-8"):
+            return item
 
 
 def raise_for(item, shared):

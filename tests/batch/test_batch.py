@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from name_plates import NAMES, Here, name_plate, write_plates
 
 from tint.artwork.artwork import read_artwork
-from tint.batch.engine import Local
+from tint.batch.engine import Died, Local
 from tint.batch.folder import find_artworks, plain_name
 from tint.batch.run import Packing, run_batch
 from tint.batch.task import Order, Piece, make
@@ -160,6 +160,10 @@ def test_packed_pieces_become_one_job_per_plate_and_stale_plates_go(order, palet
     done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
     assert len(done.plates) == 1 and done.kept == 8
     assert not (tmp_path / "out" / "plates" / "plate-02").exists() and not (tmp_path / "out" / "plate-02.png").exists()
+    for item in folder.iterdir():
+        item.write_text("<svg", encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
+    assert len(done.failed) == 8 and not list((tmp_path / "out").glob("pla*/*")) and not list((tmp_path / "out").glob("pla*.*"))
 
 
 def test_the_command_passes_options_on_and_refuses_what_does_not_fit(shop, tmp_path):
@@ -250,3 +254,71 @@ def test_results_of_files_with_one_stem_do_not_meet(tmp_path):
     names = list(find_artworks(tmp_path, but=tmp_path / "out"))
     assert len(names) == 5 and len({name.casefold() for name in names}) == 5 and "_con" in names and "grün" in names
     assert plain_name("a" * 300) == "a" * 80 and plain_name("x/../y") == "x_.._y"
+    assert plain_name("\U0001f986" * 80) == "\U0001f986" * 50  # four bytes each: with endings within the 255 of a file system
+
+
+def test_an_artwork_moved_with_its_result_as_it_was_is_told_by_its_new_place(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    (folder / "trail").mkdir()
+    (folder / f"{NAMES[0]}.svg").rename(folder / "trail" / "sign.svg")
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    (folder / "trail" / "sign.svg").rename(folder / "trail-sign.svg")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    assert done.kept == 1 and list(table(tmp_path / "out")) == ["trail-sign.svg"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
+def test_a_pipe_among_the_artworks_is_told_and_not_waited_for(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 1)
+    os.mkfifo(folder / "pipe.svg")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    assert [record.problem for record in done.failed] == ["pipe.svg is no file."] and len(done.records) == 2
+
+
+def test_artworks_whose_worker_died_do_not_count_as_kept(order, tmp_path):
+    class Deadly:
+        def run(self, work, items, shared):
+            yield from ((item, Died("its worker died twice")) for item in items)
+
+    folder = write_plates(tmp_path / "plates", 2)
+    (folder / "broken.svg").write_text("<svg", encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Deadly())
+    assert done.kept == 0 and len(done.failed) == 3
+
+
+def test_a_note_laid_into_a_result_stays_and_stops_nothing(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 3)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    note = tmp_path / "out" / "jobs" / "heron" / "notes.txt"
+    note.write_text("12 plates marked", encoding="utf-8")
+    assert run_batch(folder, tmp_path / "out", order, engine=Here()).kept == 3  # a note is no damage
+    for name in ("heron", "kingfisher"):
+        (folder / f"{name}.svg").write_text(name_plate(7), encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    (held,) = done.failed
+    assert held.name == "heron" and "holds notes.txt, which tint did not write" in held.problem
+    assert done.kept == 1 and len(done.records) == 3 and note.read_text(encoding="utf-8") == "12 plates marked"
+    note.unlink()
+    assert not run_batch(folder, tmp_path / "out", order, engine=Here()).failed
+
+
+@pytest.mark.parametrize("left", [b"", bytes(200)])
+def test_a_result_whose_list_a_power_failure_emptied_is_made_again(order, tmp_path, left):
+    folder = write_plates(tmp_path / "plates", 2)
+    run_batch(folder, tmp_path / "out", order, engine=Here())
+    job = tmp_path / "out" / "jobs" / "heron"
+    for name in (".tint", "job.json"):
+        (job / name).write_bytes(left)
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    assert not done.failed and done.kept == 1 and read_job(job).name == "heron"
+    (job / ".tint").write_bytes(left)
+    (job / "notes.txt").write_text("mine", encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here())
+    assert [record.name for record in done.failed] == ["heron"] and (job / "notes.txt").is_file()
+
+
+def test_results_of_an_earlier_batch_inside_the_folder_are_no_artworks(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    run_batch(folder, folder / "first", order, engine=Here())
+    write_job(separate(read_artwork(folder / "heron.svg"), order.palette), order.palette.machine, folder / "alone")
+    assert len(run_batch(folder, folder / "second", order, engine=Here()).records) == 2

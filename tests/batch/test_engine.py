@@ -1,7 +1,13 @@
 """The same items through processes of this computer: order, faults and dying workers."""
 
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import process
+
 import pytest
-from name_plates import double_or_die, double_or_die_once, raise_for, who_am_i
+from name_plates import double_or_die, double_or_die_once, raise_for, slow_note, who_am_i
 
 from tint.batch.engine import Died, Local
 
@@ -40,6 +46,29 @@ def test_items_are_taken_only_as_workers_come_free():
 
 def test_as_many_processes_work_as_were_asked_for():
     assert len({pid for _, pid in Local(2).run(who_am_i, range(1, 9), 0.2)}) == 2
+
+
+def test_what_is_stopped_in_mid_work_does_no_more_and_leaves_no_temporary_folder(tmp_path):
+    results = Local(1).run(slow_note, range(1, 9), str(tmp_path))
+    next(results)
+    while not list(tmp_path.glob("half*")):  # the next is at work, another waits in the worker's queue
+        time.sleep(0.01)
+    managers = list(process._threads_wakeups)
+    results.close()
+    for thread in managers:  # as Python does before it ends
+        thread.join()
+    assert [item.name for item in tmp_path.iterdir()] == ["done 1"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a server that forks workers")
+def test_the_server_that_forks_workers_never_hears_ctrl_c():
+    said = (
+        "from multiprocessing import forkserver\nfrom tint.batch.engine import Local\nLocal(1)\n"
+        "print(open(f'/proc/{forkserver._forkserver._forkserver_pid}/status').read())"
+    )
+    status = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True, check=True).stdout
+    (blocked,) = [int(line.split()[1], 16) for line in status.splitlines() if line.startswith("SigBlk")]
+    assert blocked >> (signal.SIGINT - 1) & 1
 
 
 @pytest.mark.parametrize("workers", [None, 1])

@@ -74,6 +74,10 @@ def test_what_is_fitted_is_kept_until_its_patches_change(shop_of_stocks, fitted)
     told = []
     records, kept = fit_stocks(shop_of_stocks, out, engine=Here(), progress=told.append)
     assert kept == 2 and not any("spring" in line for line in told) and len(records) == 4
+    (out / "models" / "sold-out").mkdir()
+    fit_stocks(shop_of_stocks, out, engine=Here(), progress=told.append)
+    (out / "models" / "sold-out").rmdir()
+    assert any("sold-out, which no stock stands behind any more" in line for line in told)
     with pytest.raises(FileError, match="begun with another seed"):
         fit_stocks(shop_of_stocks, out, FitOrder(seed=1), engine=Here())
 

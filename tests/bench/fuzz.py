@@ -16,7 +16,8 @@ from collections import Counter
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
-from formats import FORMATS, Shop, run
+from formats import FORMATS
+from good_shop import Shop, run
 from tried import try_one
 
 LIMIT_GB = 6.0  # address space of a worker: numerical libraries alone reserve 2 to 3

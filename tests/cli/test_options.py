@@ -56,3 +56,46 @@ def test_a_reading_given_for_patches_is_told_from_a_table_that_lacks_a_column(tm
     (tmp_path / "reading.csv").write_text("patch,L,a,b,flag\nA01,50,1,2,\n", encoding="utf-8")
     said = one_line(tint("check", PALETTE, tmp_path / "reading.csv"), 2)
     assert "power_pct (power) is missing" in said and "tint measure" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["separate", "heron.png", "palette.json", "--width-mm", "4,5"], "'4,5' is not a number; write it with a point and no unit"),
+        (["separate", "heron.png", "palette.json", "--width-mm", "45mm"], "'45mm' is not a number; write it with a point"),
+        (["predict", "model.json", "--power-pct", "28%"], "'28%' is not a number; write it with a point and no unit"),
+        (["measure", "plate", "reading.txt", "--table", "two"], "'two' is not a whole number; write it without unit"),
+    ],
+)
+def test_a_number_that_cannot_be_read_is_answered_in_shop_words(words, said):
+    done = tint(*words)
+    assert done.exit_code == 2 and said in done.stderr and "float" not in done.stderr and "integer" not in done.stderr
+
+
+def test_a_name_with_spaces_that_was_not_quoted_is_said_to_need_quotes():
+    done = tint("separate", "wren", "sign.svg", "palette.json")
+    assert done.exit_code == 2 and "(palette.json). A name with spaces goes in quotes." in done.stderr
+    assert "quotes" not in tint("separate", "wren.svg").stderr
+
+
+@pytest.mark.parametrize(
+    ("command", "more", "said"),
+    [
+        ("job", [], "the folder of layers comes first, then the machine's file"),
+        ("measure", [], "the folder of the grid comes first, then the readings"),
+        ("measure", ["--kind", "photo", "--chart", "after-nov-2014"], "the folder of the grid comes first, then the photo"),
+        ("batch", [], "the folder of artworks comes first, then the palette"),
+    ],
+)
+def test_a_file_and_a_folder_the_wrong_way_round_are_answered_with_the_order(tmp_path, command, more, said):
+    (tmp_path / "file.txt").write_text("x", encoding="utf-8")
+    (tmp_path / "folder").mkdir()
+    told = one_line(tint(command, tmp_path / "file.txt", tmp_path / "folder", *more, "-o", tmp_path / "out"), 2)
+    assert said in told and not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("command", ["grid", "fit", "stocks"])
+@pytest.mark.parametrize("seed", ["-1", "1" * 20])
+def test_a_seed_no_generator_takes_is_wrong_use(command, seed):
+    done = tint(command, "here", "--seed", seed)
+    assert done.exit_code == 2 and "--seed" in done.stderr and "Traceback" not in done.stderr and "range" in done.stderr

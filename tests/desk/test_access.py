@@ -57,6 +57,13 @@ def judged(page):
         assert page.evaluate("document.scrollingElement.scrollWidth - innerWidth") <= 0
 
 
+def test_the_names_of_the_places_fit_the_width_of_a_phone(page):
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.locator("nav a").count() == 4
+    assert page.evaluate("Math.max(...[...document.querySelectorAll('nav a')].map(a => a.getBoundingClientRect().right))") <= 390
+    assert page.evaluate("document.scrollingElement.scrollWidth - innerWidth") <= 0
+
+
 def test_dark_follows_the_system_unless_told_otherwise(page):
     paper = "getComputedStyle(document.body).backgroundColor"
     page.select_option("#look", "")

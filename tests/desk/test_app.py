@@ -44,7 +44,7 @@ def test_a_file_loaded_is_read_by_the_librarys_own_reader(desk, shop):
 @pytest.mark.parametrize(
     ("kind", "name", "data", "status", "said"),
     [
-        ("artwork", "a.gif", b"GIF89a", 400, "it ends in"),
+        ("artwork", "a.gif", b"GIF89a", 400, "such a file ends in"),
         ("artwork", "a.png", b"", 400, "is empty"),
         ("model", "a.json", b"{", 400, "not a file tint wrote"),
         ("machine", "a.toml", b"max_power_w = 'x", 400, "not valid TOML"),

@@ -225,6 +225,8 @@ def test_what_goes_wrong_is_said_in_a_line(page, tmp_path, console):
     said = page.inner_text("#said")
     assert "not-a-picture.png is not a picture" in said and "/tmp" not in said
     assert len(console) == 1 and "400" in console.pop()
+    page.click("nav >> text=Stock")  # the next step: what was wrong before is not said of it
+    page.wait_for_function("() => document.querySelector('#said').textContent === ''")
 
 
 def test_a_strip_is_judged_and_a_corrected_palette_taken(browser, shop, tmp_path, console):

@@ -351,7 +351,7 @@ def main(shop: Path, folder: Path, only: str = "") -> None:
     import resource
     import shutil
 
-    from formats import run
+    from good_shop import run
 
     run(
         "separate", shop / "artwork" / "kingfisher.svg", shop / "simulated" / "palette.json", "-o", folder / "warm"

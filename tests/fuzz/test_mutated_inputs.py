@@ -1,7 +1,8 @@
 """Mutated inputs of every format: one clear line or a sound answer, never a traceback; `tests/bench/fuzz.py` runs thousands of them."""
 
 import pytest
-from formats import FORMATS, Shop
+from formats import FORMATS
+from good_shop import Shop
 from tried import try_one
 
 SHORT = 8  # inputs of a format in this short run, times its share

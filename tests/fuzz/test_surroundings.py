@@ -12,7 +12,7 @@ import unicodedata
 from pathlib import Path
 
 import pytest
-from formats import Shop, run
+from good_shop import Shop, run
 
 from tint.files import LIST_NAME, TEMPORARY, _sweep
 

@@ -111,6 +111,11 @@ def test_trial_hatch_inset_and_thin_strokes_are_explained_in_words(full: Path) -
     assert max(len(line) for line in text.splitlines()) <= 100
 
 
+def test_the_readme_sends_nobody_to_itself_for_the_places(full: Path) -> None:
+    flat = " ".join((full / "README.txt").read_text(encoding="utf-8").split())
+    assert "gaps may close; places below." in flat and "places in README.txt" not in flat
+
+
 def test_the_places_named_lie_on_the_strokes_they_are_about(full: Path) -> None:
     flat = " ".join((full / "README.txt").read_text(encoding="utf-8").split())
     x, y = re.search(r"narrower than the spot: 0\.199 mm² in 1 place, at ([\d.]+) ([\d.]+) mm", flat).groups()

@@ -66,6 +66,7 @@ def test_the_table_names_every_layer_with_its_area(flat):
         (lambda folder: (folder / "layers.json").write_text("{}"), "not a file tint wrote"),
         (lambda folder: change(folder, lambda body: body.pop("pitch_mm")), "pitch_mm is missing"),
         (lambda folder: change(folder, lambda body: body["layers"][1].update(outline="POLYGON ((")), "is damaged"),
+        (lambda folder: change(folder, lambda body: body["layers"][1].update(outline=BOW)), "is damaged"),
         (lambda folder: change(folder, lambda body: body["palette"].pop("bare_lab")), "bare_lab is missing"),
         (lambda folder: change(folder, lambda body: body["palette"].update(colours=body["palette"]["colours"][:1])), "do not make layers"),
     ],
@@ -76,6 +77,9 @@ def test_a_damaged_folder_is_one_clear_line(tmp_path, flat, spoil, said):
     with pytest.raises(FileError, match=said) as caught:
         read_layers(folder)
     assert "\n" not in str(caught.value)
+
+
+BOW = "POLYGON ((1 1, 5 5, 5 1, 1 5, 1 1))"  # a side crosses another: what lies inside is anybody's guess
 
 
 def change(folder, how):

@@ -39,6 +39,18 @@ def test_proposals_show_more_new_colours_than_chance(open_model):
     assert gaps[0] > 1.5 * gaps[1]
 
 
+def test_the_last_sixth_of_a_grid_fills_the_widest_holes_between_the_settings(open_model):
+    from tint.model.pool import filled
+    from tint.model.propose import SPREAD, _scaled
+
+    table = propose(open_model, 12).table()
+    last = round(SPREAD * 12)
+    at, seen = _scaled(open_model, table), _scaled(open_model, open_model.patches.setting.table())
+    others = _scaled(open_model, filled(open_model, 800, 5, {}))
+    gaps, chance = (np.sqrt(((part[:, None] - seen) ** 2).sum(axis=-1)).min(axis=1) for part in (at[-last:], others))
+    assert last == 2 and gaps.min() > np.quantile(chance, 0.99)
+
+
 def test_half_of_a_grid_goes_toward_a_wanted_colour(open_model):
     wish = np.array([50.0, 10, -36])
     near = delta_e00(predict(open_model, propose(open_model, 12, toward=[wish])).lab, wish)

@@ -113,4 +113,6 @@ def read_artwork(
         from tint.artwork.vector import read_drawing
 
         return read_drawing(path, width_mm)
+    if Path(path).is_dir():
+        raise FileError(f"{path} is a folder; name one artwork in it, or take all of them with `tint batch`.")
     raise FileError(f"{path}: artwork ends in {', '.join(PICTURES)} or .svg; export it as one of these.")

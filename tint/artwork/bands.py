@@ -5,9 +5,10 @@ from __future__ import annotations
 import io
 import math
 import os
+import threading
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, cast
@@ -200,19 +201,35 @@ def _opened(path: Path) -> Source:
 
 @contextmanager
 def _silent() -> Iterator[None]:
-    """Block in which libtiff's own lines about a damaged file go nowhere; what is wrong is told by an exception."""
+    """Block in which libtiff's own lines about a damaged file go nowhere; what is wrong is told by an exception.
+
+    Stderr is the whole process's: of several threads the first takes it away, and the last gives it back.
+    """
+    with _Stderr.guard:
+        if not _Stderr.blocks:
+            with suppress(OSError):  # no stderr at all
+                _Stderr.kept = os.dup(2)
+                nowhere = os.open(os.devnull, os.O_WRONLY)
+                os.dup2(nowhere, 2)
+                os.close(nowhere)
+        _Stderr.blocks += 1
     try:
-        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-    except OSError:  # no stderr at all
-        yield
-        return
-    try:
-        os.dup2(nowhere, 2)
         yield
     finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nowhere)
+        with _Stderr.guard:
+            _Stderr.blocks -= 1
+            if not _Stderr.blocks and _Stderr.kept is not None:
+                os.dup2(_Stderr.kept, 2)
+                os.close(_Stderr.kept)
+                _Stderr.kept = None
+
+
+class _Stderr:
+    """Stderr while libraries are silent: how many blocks want that, and where it led before."""
+
+    guard = threading.Lock()
+    blocks = 0
+    kept: int | None = None
 
 
 def _silently(images: Iterator[Image.Image]) -> Iterator[Image.Image]:

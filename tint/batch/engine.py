@@ -100,14 +100,18 @@ class Local:
                     in_hand.remove(item)
                     yield item, error if error is not None else future.result()
         finally:
+            left = list((pool._processes or {}).values()) if running else []  # stopped in mid-work
             pool.shutdown(wait=False, cancel_futures=True)
+            for process in left:  # else this process would not end before they have done what nobody waits for
+                process.terminate()
 
 
 def _start_server(context: Any, load_first: Sequence[str]) -> None:
     """Starts the process that workers are forked from, if it does not run yet: it loads while this process reads its files."""
     import signal
-    from multiprocessing import forkserver
+    from multiprocessing import forkserver, resource_tracker
 
+    resource_tracker.ensure_running()  # else it starts along with the server, and unblocks Ctrl-C before that is there
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(ONE_THREAD)
     mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})  # inherited: Ctrl-C is this process's to handle
@@ -128,9 +132,18 @@ class _Given:
 
     work: Callable[..., Any]
     shared: Any
+    stopped: bool = False
+
+
+def _stop(*_: Any) -> None:
+    """Ends the work at hand, whose temporary folder goes on the way out, and does no more of what waits."""
+    _Given.stopped = True
+    raise SystemExit(1)
 
 
 def _one(item: Any) -> Any:
+    if _Given.stopped:
+        raise SystemExit(1)
     return _Given.work(item, _Given.shared)
 
 
@@ -142,6 +155,7 @@ def _as_worker(work: Callable[..., Any], shared: Any) -> None:
 
     os.environ.update(ONE_THREAD)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _stop)
     _Given.work, _Given.shared = staticmethod(work), shared
     parent = multiprocessing.parent_process()
 

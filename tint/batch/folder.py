@@ -6,13 +6,14 @@ import csv
 import io
 import os
 import shutil
+import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from tint.artwork.artwork import PICTURES
-from tint.batch.task import Outcome, Piece
+from tint.batch.task import Outcome, Piece, failed
 from tint.errors import FileError
 from tint.files import LIST_NAME, json_text, new_folder, read_json, reading, refuse_folder, write_file
 
@@ -135,13 +136,17 @@ class BatchFolder:
             return None  # damaged: made again
         if record is None or (record.content, record.order) != (piece.digest, self.order.digest):
             return None
-        return record if record.ok and self._size_bytes(piece.name, where) == record.size_bytes else None
+        if not record.ok or self._size_bytes(piece.name, where) != record.size_bytes:
+            return None
+        return replace(record, file_name=piece.file_name)  # the artwork may have been moved
 
     def keep(self, piece: Item, outcome: Outcome, where: str = "") -> Record:
         """Record of an outcome, once its folder is in place; a result whose record is missing counts as not made."""
         place, small = self._place(where), self._beside(piece.name, "png", where)
         kind = "job" if where else self.order.kind
-        if outcome.files:
+        if held := self._held(place / piece.name, kind, outcome):  # told and left alone; the rest goes on
+            outcome = failed(f"{outcome.problem} {held}", outcome.work_s)
+        elif outcome.files:
             with new_folder(place / piece.name, kind, force=True, sync=False) as result:
                 for name, data in outcome.files.items():
                     if "/" in name:
@@ -213,11 +218,24 @@ class BatchFolder:
             refuse_folder(folder, kind, True)  # holds something of the operator's: say so, remove nothing
             shutil.rmtree(folder)
 
+    @staticmethod
+    def _held(folder: Path, kind: str, outcome: Outcome) -> str:
+        """Why what is in a result's place stays; "" where it may go, also where a power failure emptied its own list."""
+        try:
+            if folder.is_dir() and not _listed(folder):
+                there = {item.relative_to(folder).as_posix(): item.is_dir() for item in sorted(folder.rglob("*"))}
+                if all(is_folder or name in outcome.files or name == LIST_NAME for name, is_folder in there.items()):
+                    write_file(folder / LIST_NAME, "\n".join([f"tint {kind}", *there, ""]), force=True, sync=False)
+            refuse_folder(folder, kind, True)
+        except FileError as error:
+            return str(error)
+        return ""
+
     def _size_bytes(self, name: str, where: str) -> int:
-        """Bytes of a result and its thumbnail, as they are on the disk."""
-        size = 0
-        for folder, _, files in os.walk(self._place(where) / name):
-            size += sum((Path(folder) / file).stat().st_size for file in files if file != LIST_NAME)
+        """Bytes of a result and its thumbnail, as they are on the disk; what the operator put beside them does not count."""
+        folder = self._place(where) / name
+        files = [folder / file for file in _listed(folder)]
+        size = sum(file.stat().st_size for file in files if file.is_file())
         small = self._beside(name, "png", where)
         return size + (small.stat().st_size if small.is_file() else 0)
 
@@ -281,7 +299,7 @@ def find_artworks(folder: str | Path, *, but: str | Path | None = None) -> dict[
 
 
 def plain_name(text: str) -> str:
-    """Name that every system takes for a folder: no separators or control signs, no name Windows keeps, 80 signs at most.
+    """Name that every system takes for a folder: no separators or control signs, no name Windows keeps, 80 signs or 200 bytes at most.
 
     Examples
     --------
@@ -289,7 +307,8 @@ def plain_name(text: str) -> str:
     ('grün_ 2_3', '_con', '_')
     """
     text = text.encode("utf-8", "replace").decode("utf-8")
-    text = "".join("_" if sign in '<>:"/\\|?*' or not sign.isprintable() else sign for sign in text)[:80].strip(". ")
+    text = "".join("_" if sign in '<>:"/\\|?*' or not sign.isprintable() else sign for sign in text)[:80]
+    text = text.encode("utf-8")[:200].decode("utf-8", "ignore").strip(". ")  # a system takes 255, endings among them
     return f"_{text}" if not text or text.split(".")[0].lower() in RESERVED else text
 
 
@@ -303,14 +322,29 @@ def read_piece(name: str, path: Path, folder: Path, width_mm: float | None = Non
     shown = shown_name(path, folder)
     piece = Piece(name, shown, b"", width_mm)
     try:
-        if path.stat().st_size > MAX_FILE_BYTES:
-            return piece, f"{shown} has {path.stat().st_size / 1e9:.1f} GB; separate it by itself."
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):  # one would wait for ever for what a pipe never gives
+            return piece, f"{shown} is no file."
+        if status.st_size > MAX_FILE_BYTES:
+            return piece, f"{shown} has {status.st_size / 1e9:.1f} GB; separate it by itself."
         return replace(piece, content=path.read_bytes()), ""
     except OSError as error:
         return piece, f"cannot read {shown}: {error.strerror or error}."
 
 
+def _listed(folder: Path) -> list[str]:
+    """Names on a result's own list; [] where there is none, or a power failure left nothing of it."""
+    try:
+        return (folder / LIST_NAME).read_text(encoding="utf-8").strip("\0\n").splitlines()[1:]
+    except (OSError, UnicodeDecodeError):
+        return []
+
+
 def _walk(folder: Path) -> Iterable[Path]:
+    """Files of a folder and those below it, but hidden ones and folders that tint wrote: their proofs are no artworks."""
     for place, folders, names in os.walk(folder):
+        if Path(place) != folder and (LIST_NAME in names or "batch.json" in names):
+            folders.clear()
+            continue
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         yield from (Path(place) / name for name in names if not name.startswith("."))

@@ -47,6 +47,7 @@ def pack_plates(
         for copy in range(copies.get(record.name, 1))
     }
     if not piece:
+        _drop_others(place, set())
         return [], (), {}, 0
     sizes = {name: (record.facts["width_mm"], record.facts["height_mm"]) for name, record in piece.items()}
     found = place_pieces(
@@ -71,15 +72,21 @@ def pack_plates(
         numbers = (f"{value:.3f}" for value in (one.x_mm, one.y_mm, one.width_mm, one.height_mm))
         rows.writerow([f"plate-{one.plate:02d}", one.name, *numbers, "yes" if one.turned else ""])
     write_file(place.path / "placed.csv", table.getvalue(), force=True)
-    names = {f"plate-{number:02d}" for number in use}
-    for pattern, kept_names in (("plate-*.png", {f"{name}.png" for name in names}), ("plates/plate-*", names)):
-        place.drop(pattern, kept_names)  # of an earlier packing; marked by mistake they cost a plate
+    _drop_others(place, {f"plate-{number:02d}" for number in use})
     for number in use:
         mine = [one for one in placed if one.plate == number]
         picture = plate_picture(mine, place.path / "plates" / f"plate-{number:02d}" / "proof.png", stock.size_mm)
         if picture is not None:
             write_file(place.path / f"plate-{number:02d}.png", png_bytes(picture), force=True)
     return made, placed, use, kept
+
+
+def _drop_others(place: BatchFolder, names: set[str]) -> None:
+    """Removes plates of an earlier packing that this one does not have; marked by mistake they cost a plate."""
+    for pattern, kept in (("plate-*.png", {f"{name}.png" for name in names}), ("plates/plate-*", names)):
+        place.drop(pattern, kept)
+    if not names:
+        place.drop("placed.csv", set())
 
 
 def plate_picture(placed: Sequence[Placed], proof: Path, size_mm: tuple[float, float]) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -17,6 +18,7 @@ from tint import __version__
 from tint.batch.engine import Engine, Local
 from tint.batch.extent import REACH_NAME, extent_of, reach_text
 from tint.batch.folder import BatchFolder, Record, plain_name
+from tint.batch.run import some
 from tint.batch.task import Outcome, failed
 from tint.batch.work import work_through
 from tint.errors import FileError, TintError
@@ -98,7 +100,7 @@ def fit_stock(item: StockFolder, order: FitOrder) -> Outcome:
                 patches = join_patches([read_patches(place / file) for file in sorted(item.files) if file.endswith(".csv")])
                 machine, stock = read_machine(place / "machine.toml"), read_stock(place / "stock.toml")
             except TintError as error:  # a worker's temporary path means nothing to the operator
-                raise type(error)(str(error).replace(f"{place}/", f"{item.file_name}/")) from None
+                raise type(error)(str(error).replace(f"{place}{os.sep}", f"{item.file_name}/")) from None
             model = fit(patches, machine, stock, seed=order.seed)
             extent = extent_of(model, seed=order.seed)
             files = {
@@ -155,6 +157,8 @@ def fit_stocks(
     records, kept = work_through(fit_stock, _items(folders, Path(folder)), len(folders), place, engine, step)
     records.sort(key=lambda record: record.file_name)
     place.summarise(records, FACTS)
+    if left := place.without_artwork(folders):
+        step(f"{place.results.name} also holds {some(left)}, which no stock stands behind any more; delete what is not wanted")
     place.settle()
     return tuple(records), kept
 

@@ -28,29 +28,33 @@ def work_through(
     where : folder of the results in the batch's, "" the order's own
     """
     records: list[Record] = []
+    kept = 0
     began = time.perf_counter()
 
     def to_do() -> Iterator[Any]:
+        nonlocal kept
         for item, problem in items:
             if problem:
                 records.append(place.keep(item, failed(problem), where))
                 step(f"FAILED  {problem}")
             elif (record := place.finished(item, where)) is not None:
                 records.append(record)
+                kept += 1
             else:
                 yield item
 
     made = 0
     for item, result in engine.run(work, to_do(), place.order):
         outcome = result if isinstance(result, Outcome) else failed(said_of(result))
-        records.append(place.keep(item, outcome, where))
+        record = place.keep(item, outcome, where)
+        records.append(record)
         made += 1
         left_s = (time.perf_counter() - began) / made * (count - len(records))
         told = f"about {clock(left_s)} left" if count - len(records) else "the last"
         step(
-            f"{len(records)} of {count}, {told}: {item.file_name}{f'  FAILED: {outcome.problem}' if outcome.problem else ''}"
+            f"{len(records)} of {count}, {told}: {item.file_name}{f'  FAILED: {record.problem}' if record.problem else ''}"
         )
-    return records, len(records) - made - sum(1 for record in records if not record.ok and not record.work_s)
+    return records, kept
 
 
 def said_of(error: object) -> str:

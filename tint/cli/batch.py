@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, on_command_line, output, remark
+from tint.cli.options import FORCE, PATH, examples, on_command_line, output, refuse_swapped, remark
 from tint.cli.separating import separating, separating_words
 from tint.cli.workers import engine_of, on_workers
 
@@ -60,6 +60,7 @@ def batch(ctx: click.Context, folder: Path, palette: Path, machine: Path | None,
     idle = "" if pack else on_command_line(ctx, "gap_mm", "edge_mm", "turn")
     if idle:
         raise click.UsageError(f"{idle}: pieces lie side by side with --pack only; add it, or leave {idle} away.")
+    refuse_swapped(folder, palette, "the folder of artworks comes first, then the palette")
     engine = engine_of(workers, scheduler, LOAD_FIRST)
     chosen = read_palette(palette)
     laser = read_machine(machine) if machine else chosen.machine
@@ -92,7 +93,7 @@ def _tell(done: Any, output: Path) -> None:
     for record in done.plates:
         number = int(record.name.rpartition("-")[2])
         pieces = sum(one.plate == number for one in done.placed)
-        time = f", marking {clock(record.facts['marking_s'] + record.facts['wait_s'])}" if record.ok else ""
-        click.echo(f"{record.name}: {pieces} pieces, {done.use[number]:.0%} of the stock used{time}")
+        time = f", marking and cooling {clock(record.facts['marking_s'] + record.facts['wait_s'])}" if record.ok else ""
+        click.echo(f"{record.name}: {pieces} pieces, {100 * done.use[number]:.0f} % of the stock used{time}")
     remark(f"{output / 'summary.csv'} lists them, {output / 'contact-sheet-01.png'} shows them")
     remark(SHORT)

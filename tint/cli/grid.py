@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, of_each_field, on_command_line, output, remark
+from tint.cli.options import FORCE, PATH, SEED, examples, of_each_field, on_command_line, output, remark
 
 # a range of each field, for the message that asks for one
 LIKELY = {
@@ -44,7 +44,7 @@ LIKELY = {
 @click.option("--name", default="plate 1", show_default=True, help="What to call the plate.")
 @click.option("--patch-mm", type=float, default=6.0, show_default=True, help="Side of a patch [mm].")
 @click.option("--gap-mm", type=float, default=1.5, show_default=True, help="Bare metal between patches [mm].")
-@click.option("--seed", type=int, default=0, show_default=True, help="Another seed, another grid.")
+@click.option("--seed", type=SEED, default=0, show_default=True, help="Another seed, another grid.")
 @output("grid")
 @FORCE
 @click.pass_context

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import re
 import sys
 from typing import Any
 
@@ -37,6 +38,15 @@ class Commands(click.Group):
         except TintError as error:
             click.echo(f"tint: {error}", err=True)
             ctx.exit(error.exit_code)
+        except click.BadParameter as error:
+            said = _in_shop_words(error.message)
+            if said == error.message:
+                raise
+            raise click.BadParameter(said, error.ctx, error.param, error.param_hint) from None
+        except click.UsageError as error:
+            if "unexpected extra argument" not in error.message:
+                raise
+            raise click.UsageError(f"{error.message}. A name with spaces goes in quotes.", error.ctx) from None
         except MemoryError:
             click.echo("tint: not enough memory. Close other programs, or use a smaller picture or a coarser --pitch-mm.", err=True)
             ctx.exit(1)
@@ -49,6 +59,12 @@ class Commands(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the work, further ones after them."""
         return [*[name for name in ORDER if name in self.commands], *sorted(set(self.commands) - set(ORDER))]
+
+
+def _in_shop_words(message: str) -> str:
+    """Click's words about a number that cannot be read, for somebody who types a decimal comma, a unit or a percent sign."""
+    said = re.sub(r"is not a valid float( range)?\.$", "is not a number; write it with a point and no unit, such as 4.5.", message)
+    return re.sub(r"is not a valid integer( range)?\.$", "is not a whole number; write it without unit, such as 12.", said)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})

@@ -8,7 +8,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, examples, output, refuse_swapped, remark
 
 
 @main.command(short_help="Write the job folder for the bench.")
@@ -47,6 +47,7 @@ def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, stock: Path
     from tint.layers.folder import read_layers
     from tint.setting import read_machine, read_stock
 
+    refuse_swapped(layers, machine, "the folder of layers comes first, then the machine's file")
     laser, piece = read_machine(machine), read_stock(stock) if stock else None
     timing = calibrated_timing([read_timed(text) for text in timed], laser) if timed else None
     written = write_job(read_layers(layers), laser, output, force=force, at_mm=_place(at_mm), timing=timing,

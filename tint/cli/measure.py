@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, examples, output, refuse_swapped, remark
 
 if TYPE_CHECKING:
     from tint.measure.patches import Patches
@@ -86,6 +86,7 @@ def measure(grid: Path, files: tuple[Path, ...], kind: str | None, merge: bool, 
     if len(files) < 2 and merge:
         raise click.UsageError("--merge needs two or more files of one plate.")
     refuse_overwrite(output, force)
+    refuse_swapped(grid, files[0], "the folder of the grid comes first, then the readings")
     planned = read_grid(grid)
     patches, said = _from_instrument(planned, files, kind, **how)
     write_patches(patches, output, force=force)
@@ -128,6 +129,8 @@ def _measure_photos(grid: Path, files: tuple[Path, ...], chart: str | None, corn
     ]
     for path in (output, *overlays):
         refuse_overwrite(path, force)
+    if cells is None:
+        refuse_swapped(grid, files[0], "the folder of the grid comes first, then the photo")
     if cells is None or machine is None or stock is None:  # --cells comes with both
         planned = read_grid(grid)
     else:

@@ -8,7 +8,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, SEED, examples, output, remark
 
 
 @main.command(short_help="Fit colour to settings; say how far off it is.")
@@ -21,7 +21,7 @@ from tint.cli.options import FORCE, PATH, examples, output, remark
 @click.option("--machine", type=PATH, required=True, help="machine.toml the patches were marked on.")
 @click.option("--stock", type=PATH, required=True, help="stock.toml of the plate.")
 @click.option("--base", type=PATH, help="Model of a stock or machine not too far away; 8 to 24 patches then do.")
-@click.option("--seed", type=int, default=0, show_default=True, help="Splits the patches held out.")
+@click.option("--seed", type=SEED, default=0, show_default=True, help="Splits the patches held out.")
 @output("model.json")
 @FORCE
 def fit(

@@ -15,6 +15,7 @@ from tint.words import FIELDS, UNITS, WORDS
 
 PATH = click.Path(path_type=Path)
 FORCE = click.option("--force", is_flag=True, help="Replace the output if it is already there.")
+SEED = click.IntRange(0, 2**31 - 1)  # what every generator of random numbers takes
 JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 
 
@@ -45,6 +46,14 @@ def on_command_line(ctx: click.Context, *names: str) -> str:
 
     flags = {option.name: option.opts[-1] for option in ctx.command.params}
     return ", ".join(flags[name] for name in names if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE)
+
+
+def refuse_swapped(first: Path, second: Path, said: str) -> None:
+    """Nothing, or a `FileError` that says the order, where a file stands first and the folder that belongs there second."""
+    from tint.errors import FileError
+
+    if first.is_file() and second.is_dir():
+        raise FileError(f"{second} is a folder and {first} a file: {said}.")
 
 
 def examples(*lines: str) -> Callable[[Any], Any]:

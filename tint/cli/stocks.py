@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, SEED, examples, output, remark
 from tint.cli.workers import engine_of, on_workers
 
 BEST = 3  # stocks named for a wished colour; toward.csv has all
@@ -22,7 +22,7 @@ BEST = 3  # stocks named for a wished colour; toward.csv has all
 )
 @click.argument("folder", type=PATH)
 @click.option("--toward", multiple=True, metavar="COLOUR", help="A wished colour such as '#4466aa': which stock comes nearest?")
-@click.option("--seed", type=int, default=0, show_default=True, help="Splits the patches held out.")
+@click.option("--seed", type=SEED, default=0, show_default=True, help="Splits the patches held out.")
 @on_workers
 @output("models")
 @FORCE

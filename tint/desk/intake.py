@@ -56,7 +56,7 @@ def safe_name(name: str, kind: str) -> str:
     ending = f".{ending.lower()}" if dot else ""
     if ending not in ENDINGS[kind]:
         raise FileError(
-            f"{_printable(last) or 'the file'} cannot be used as {kind}: it ends in {', '.join(ENDINGS[kind])}."
+            f"{_printable(last) or 'the file'} cannot be used as {kind}; such a file ends in {', '.join(ENDINGS[kind])}."
         )
     text = unicodedata.normalize("NFC", _printable(stem))
     text = (

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from tint.job.masks import POLARITY, hatch_name, mask_name
 from tint.job.order import RULE, clock
 from tint.job.record import Job
-from tint.job.thin import MOST_PLACES, Thin
+from tint.job.thin import MOST_PLACES, PLACES, Thin
 from tint.lab import hex_from_lab
 from tint.layers.layers import pixels_of
 
@@ -23,7 +24,7 @@ def readme_text(job: Job) -> str:
     )
     parts = [_title(f"Job: {job.name}", "="), *_wrap(head), ""]
     if job.remarks:
-        parts += [_title("Read this first"), *_list(job.remarks), ""]
+        parts += [_title("Read this first"), *_list([line.replace(PLACES, "places below.") for line in job.remarks]), ""]
     if job.notes:
         parts += [_title("Good to know"), *_list(job.notes), ""]
     parts += [_title("Files"), *_files(job), "", _title("At the machine"), *_steps(job), ""]
@@ -197,7 +198,7 @@ def _table(*rows: tuple[str, str]) -> list[str]:
     return [line for name, text in rows for line in _wrap(text, name.ljust(width), " " * width)]
 
 
-def _list(lines: tuple[str, ...], numbered: bool = False) -> list[str]:
+def _list(lines: Sequence[str], numbered: bool = False) -> list[str]:
     heads = [f"{i}. " if numbered else "- " for i in range(1, len(lines) + 1)]
     return [part for head, line in zip(heads, lines, strict=True) for part in _wrap(line, head, " " * len(head))]
 

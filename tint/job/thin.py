@@ -14,6 +14,7 @@ from tint.layers.clean import find_regions
 from tint.layers.layers import Layers
 
 MOST_PLACES = 5  # named of each layer, the largest first
+PLACES = "places in README.txt."  # how the remark ends; README.txt itself says "below"
 TILE_HOLES = 100  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
 SLACK = 1.01  # of the spot's radius, so that an edge as wide as the spot is not thin by rounding
 # as much as a hairline of one spot and a millimetre; less is the tip of a point and no matter for a warning
@@ -67,7 +68,7 @@ def thin_remark(thin: Sequence[Thin], spot_mm: float) -> str:
         return ""
     return (
         f"Narrower than the spot ({spot_mm:.3g} mm): {', '.join(parts)}. Strokes come out about one spot wide, gaps may close; "
-        "places in README.txt."
+        f"{PLACES}"
     )
 
 

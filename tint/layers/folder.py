@@ -79,6 +79,8 @@ def read_layers(folder: str | Path) -> Layers:
         if body["vector"]:
             outline = {int(row["number"]): row.get("outline") for row in body["layers"]}
             drawn = tuple(shapely.from_wkt(outline.get(number) or "MULTIPOLYGON EMPTY") for number in range(1, k + 1))
+            if not shapely.is_valid(drawn).all():
+                raise ValueError("an outline crosses itself")
         remarks = tuple(str(line) for line in body["remarks"])
         simplify_px, own_size = float(body["simplify_px"]), size_mm if drawn is not None else None
         smooth = bool(body.get("smooth", False))

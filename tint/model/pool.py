@@ -126,8 +126,11 @@ def _measured(model: ColourModel, locked: dict[str, float]) -> tuple[np.ndarray,
     return table[kept], tuple(model.patches.ids[i] for i in kept)
 
 
-def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> np.ndarray:
-    """Table (n, 8) of settings that fill the box evenly, where patches taught something."""
+def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float], *, corners: bool = False) -> np.ndarray:
+    """Table (n, 8) of settings that fill the box evenly, where patches taught something.
+
+    `corners` keeps those no patch is near too, unless a field is locked: to mark them is how they are learned.
+    """
     from scipy.stats import qmc
 
     patches = model.patches.setting.table()
@@ -142,6 +145,8 @@ def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float]) -> n
             rows[:, k] = column(model.machine, FIELDS[k], patches[:, k], share)
     for name, value in locked.items():
         rows[:, FIELDS.index(name)] = value
+    if corners and not locked:
+        return rows[:n]
     return rows[taught(model, Setting.from_table(rows), bool(locked))][:n]
 
 

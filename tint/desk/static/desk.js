@@ -40,8 +40,18 @@ function changedElsewhere(place) {
   else say(`Something was changed under “${place}” in another window; this one shows it as it was.`, true, make('button', { type: 'button', className: 'small', onclick: reload }, 'Reload'));
 }
 
+// What went wrong is said until the next step, which it would else seem to speak of. What offers a way out (Reload) stays.
+function forgetOnNextStep() {
+  document.addEventListener('click', (event) => {
+    const said = by('said');
+    const onlyClose = said.querySelectorAll('button').length === 1;
+    if (said.classList.contains('wrong') && onlyClose && !said.contains(event.target) && event.target.closest('button, a')) say('');
+  }, { capture: true });
+}
+
 async function start() {
   look();
+  forgetOnNextStep();
   for (const place of Object.values(places)) place.start();
   const state = await attempt(refreshFiles);
   if (!state) return;
