@@ -76,10 +76,11 @@ def _needed(name: str, extras: tuple[str, ...]) -> Iterator[Requirement]:
 def licence_of(name: str) -> str:
     """Short names of the licences a package states, "" where it states none; "AND" and "OR" as it writes them."""
     facts = metadata.metadata(name)
-    if facts["License-Expression"]:
+    if facts.get("License-Expression"):  # another finder of packages than Python's own raises where `[]` finds none
         return str(facts["License-Expression"])
     classified = [line.rpartition("::")[2] for line in facts.get_all("Classifier") or () if line.startswith("License ::")]
-    stated = [short_name(line) for line in (*classified, (facts["License"] or "").splitlines()[0] if facts["License"] else "")]
+    first_line = next(iter((facts.get("License") or "").splitlines()), "")
+    stated = [short_name(line) for line in (*classified, first_line)]
     return " · ".join(dict.fromkeys(name for name in stated if name))
 
 
