@@ -11,7 +11,7 @@ from tint.caution import SHORT
 from tint.cli.group import main
 from tint.cli.options import FORCE, PATH, examples, on_command_line, output, refuse_swapped, remark
 from tint.cli.separating import separating, separating_words
-from tint.cli.workers import engine_of, on_workers
+from tint.cli.workers import at_work, engine_of, on_workers
 
 
 @main.command(short_help="Many artworks into jobs, or onto plates.")
@@ -69,14 +69,9 @@ def batch(ctx: click.Context, folder: Path, palette: Path, machine: Path | None,
     order = Order(
         chosen, laser, piece, separating_as, said["width_mm"], said["pitch_mm"], writing, layers_only=pack
     )  # fmt: skip
-    try:
+    with at_work(engine):
         done = run_batch(folder, output, order, engine=engine, packing=Packing(gap_mm, edge_mm, turn) if pack else None,
                          sizes=sizes, force=force, progress=remark)  # fmt: skip
-    except KeyboardInterrupt:
-        remark("stopped; what is done is kept. Run the same command again to go on.")
-        raise click.exceptions.Exit(130) from None
-    finally:
-        getattr(engine, "close", lambda: None)()
     _tell(done, output)
     if done.failed:
         raise click.exceptions.Exit(1)

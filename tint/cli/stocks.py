@@ -9,7 +9,7 @@ import click
 
 from tint.cli.group import main
 from tint.cli.options import FORCE, PATH, SEED, examples, output, remark
-from tint.cli.workers import engine_of, on_workers
+from tint.cli.workers import at_work, engine_of, on_workers
 
 BEST = 3  # stocks named for a wished colour; toward.csv has all
 
@@ -40,13 +40,8 @@ def stocks(folder: Path, toward: tuple[str, ...], seed: int, workers: int | None
 
     wishes = {text: lab_from_hex(text) for text in toward}
     engine = engine_of(workers, scheduler, LOAD_FIRST)
-    try:
+    with at_work(engine):
         records, kept = fit_stocks(folder, output, FitOrder(seed), engine=engine, force=force, progress=remark)
-    except KeyboardInterrupt:
-        remark("stopped; what is done is kept. Run the same command again to go on.")
-        raise click.exceptions.Exit(130) from None
-    finally:
-        getattr(engine, "close", lambda: None)()
     _tell(records, kept)
     if any(record.ok for record in records):
         _show(records, wishes, output)

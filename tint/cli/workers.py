@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import click
+
+from tint.cli.options import remark
 
 
 def on_workers(command: Any) -> Any:
@@ -35,3 +38,15 @@ def engine_of(workers: int | None, scheduler: str | None, load_first: Sequence[s
     from tint.batch.engine import Local
 
     return Local(workers, load_first)
+
+
+@contextmanager
+def at_work(engine: Any) -> Iterator[None]:
+    """Block in which an engine works; Ctrl-C leaves with 130 and says how to go on, and the engine is closed in any case."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        remark("stopped; what is done is kept. Run the same command again to go on.")
+        raise click.exceptions.Exit(130) from None
+    finally:
+        getattr(engine, "close", lambda: None)()

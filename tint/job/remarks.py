@@ -30,14 +30,14 @@ def machine_remark(made_on: Machine, machine: Machine) -> str:
         abs(watts[1] / watts[0] - 1) > SAME_SPOT or machine.power_curve != made_on.power_curve
     ):
         return (
-            f"{OTHER_MACHINE}, other power ({watts[1]:g} W at 100 %, not {watts[0]:g} W): the same percentage is another power: these "
+            f"{OTHER_MACHINE}, other power ({watts[1]:g} W at 100 %, not {watts[0]:g} W): the same percentage is another power, and these "
             f"settings may burn; fit this machine first. {what[0].upper()}{what[1:]}."
         )
     if abs(spots_um[0] / spots_um[1] - 1) <= SAME_SPOT:
         return f"{OTHER_MACHINE}: {what}. Colours will shift: mark and compare the trial before the piece."
     return (
         f"{OTHER_MACHINE}, other spot ({spots_um[0]:.3g} µm, not {spots_um[1]:.3g} µm): another spot means another energy "
-        f"density: these settings may burn; fit this machine first. {what[0].upper()}{what[1:]}."
+        f"density, and these settings may burn; fit this machine first. {what[0].upper()}{what[1:]}."
     )
 
 
