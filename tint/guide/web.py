@@ -89,11 +89,9 @@ def _rendered(markdown: str) -> str:
 
 
 def _dressed(part: Any) -> None:
-    """Nothing; a link, picture or piece of code in a line gets what HTML needs."""
+    """Nothing; a link or piece of code in a line gets what HTML needs."""
     if part.type == "link_open":
         part.attrSet("href", re.sub(r"^([a-z-]+)\.md(?=#|$)", r"\1.html", part.attrGet("href")))
-    elif part.type == "image":
-        part.attrSet("loading", "lazy")
     elif part.type == "code_inline" and len(part.content) <= SHORT_SIGNS:
         part.attrSet("class", "short")
 
