@@ -47,7 +47,7 @@ class Part:
 
 PARTS = (
     Part("Separation beside other programs", "separation_table.py", "--quick", ""),
-    Part("Separation, growth with the picture", "separation_table.py", "--growth", "--growth"),
+    Part("Separation, growth with the picture", "separation_table.py", "--growth photo", "--growth"),
     Part("A 24 megapixel picture to layers and outlines", "picture_24mp.py", None, ""),
     Part("Gamut maps and halftones", "gamut_table.py", None, ""),
     Part("A drawing of 2,000 shapes", "drawing_2000_shapes.py", "", ""),

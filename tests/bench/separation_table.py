@@ -3,7 +3,7 @@
 
     python tests/bench/separation_table.py             all peers that are installed, three pictures, one run
     python tests/bench/separation_table.py gradient    the same for some of the pictures only
-    python tests/bench/separation_table.py --growth    tint alone at 1, 4, 24 and 100 megapixels
+    python tests/bench/separation_table.py --growth    tint alone at 1, 4, 24 and 100 megapixels; `--growth photo`: of one picture
     python tests/bench/separation_table.py --quick     the same table at 1 megapixel
 
 Peers are measured here and are no part of tint; install them with `pip install -e '.[bench]'` (ImageMagick: apt). One not there is
@@ -346,12 +346,15 @@ def peers_table(width: int, height: int) -> None:
                 print()
 
 
+GROWTH_OF = ("photo", "illustration")
+
+
 def growth_table() -> None:
     """Nothing; prints processor time and memory of tint by the picture's size."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         prepared(folder)
-        for kind in ("photo", "illustration"):
+        for kind in [kind for kind in GROWTH_OF if kind in sys.argv] or GROWTH_OF:
             print(
                 f"\n{kind:14s}        decode          flat labels      and specks absorbed     `tint separate`, everything written"
             )
