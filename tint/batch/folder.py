@@ -289,13 +289,18 @@ def find_artworks(folder: str | Path, *, but: str | Path | None = None) -> dict[
     named: dict[str, Path] = {}
     taken: set[str] = set()
     for path in files:
-        stem = plain_name("-".join(path.relative_to(folder).with_suffix("").parts))
-        name, number = stem, 2
-        while name.casefold() in taken:
-            name, number = f"{stem}-{number}", number + 1
-        taken.add(name.casefold())
-        named[name] = path
+        named[own_name("-".join(path.relative_to(folder).with_suffix("").parts), taken)] = path
     return named
+
+
+def own_name(text: str, taken: set[str]) -> str:
+    """`plain_name` of a text, numbered where another has it; joins `taken`, which ignores capitals as some systems do."""
+    stem = name = plain_name(text)
+    number = 2
+    while name.casefold() in taken:
+        name, number = f"{stem}-{number}", number + 1
+    taken.add(name.casefold())
+    return name
 
 
 def plain_name(text: str) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 from tint import __version__
 from tint.batch.engine import Engine, Local
 from tint.batch.extent import REACH_NAME, extent_of, reach_text
-from tint.batch.folder import BatchFolder, Record, plain_name
+from tint.batch.folder import BatchFolder, Record, own_name
 from tint.batch.run import some
 from tint.batch.task import Outcome, failed
 from tint.batch.work import work_through
@@ -176,14 +176,12 @@ def find_stocks(folder: str | Path, *, but: str | Path | None = None) -> dict[st
         raise FileError(f"{folder} is not a folder of stocks. Check the name.")
     own = Path(but).resolve() if but is not None else None
     found: dict[str, Path] = {}
+    taken: set[str] = set()
     for place in sorted(folder.iterdir()):
         if not place.is_dir() or place.name.startswith(".") or place.resolve() == own:
             continue
         if _tables(place) or (place / "stock.toml").is_file():
-            name, number = plain_name(place.name), 2
-            while name.casefold() in {taken.casefold() for taken in found}:
-                name, number = f"{plain_name(place.name)}-{number}", number + 1
-            found[name] = place
+            found[own_name(place.name, taken)] = place
     if not found:
         raise FileError(
             f"{folder} holds no stock: a folder for each is needed, with patches.csv, machine.toml and stock.toml in it."

@@ -158,9 +158,9 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         radius_de00=float(np.median(calibration.radius_de00(spread, np.zeros(len(good))))),
         outliers=tuple(name for name, far in zip(good.ids, aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
-        drift_pct=100 * float(drift.log_power[0]) if drift.known else None,
-        drift_sd_pct=100 * float(drift.sd[0]) if drift.known else None,
-        plate_steps_pct=tuple(100 * float(step) for step in drift.log_power[1:]),
+        drift_pct=drift.pct,
+        drift_sd_pct=drift.sd_pct,
+        plate_steps_pct=drift.steps_pct,
         remarks=(
             f"carried over from {base.stock.name} on {base.machine.name}; most weight: {best.name}.",
             f"{len(good)} patches checked it; mark more where a colour matters.",

@@ -28,6 +28,21 @@ class Drift:
         """False where no order was known or colour does not tell of power: nothing was looked for, so nothing is claimed."""
         return bool(self.sd.any())
 
+    @property
+    def pct(self) -> float | None:
+        """Change of power from the first patch to the last [%]; None where it is not known."""
+        return 100 * float(self.log_power[0]) if self.known else None
+
+    @property
+    def sd_pct(self) -> float | None:
+        """Standard error of that [%]."""
+        return 100 * float(self.sd[0]) if self.known else None
+
+    @property
+    def steps_pct(self) -> tuple[float, ...]:
+        """Change of power from the first plate to each further one [%]."""
+        return tuple(100 * float(step) for step in self.log_power[1:])
+
     def shift(self, course: np.ndarray | None, count: int) -> np.ndarray:
         """(count,) change of log power of each patch."""
         return np.zeros(count) if course is None else course @ self.log_power

@@ -121,9 +121,9 @@ def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold:
         coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold), radius_de00=0.0,
         outliers=tuple(name for name, far in zip(good.ids, learned.aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
-        drift_pct=100 * float(drift.log_power[0]) if drift.known else None,
-        drift_sd_pct=100 * float(drift.sd[0]) if drift.known else None,
-        plate_steps_pct=tuple(100 * float(step) for step in drift.log_power[1:]),
+        drift_pct=drift.pct,
+        drift_sd_pct=drift.sd_pct,
+        plate_steps_pct=drift.steps_pct,
         remarks=_remarks(good, count, scores, contest),
     )  # fmt: skip
 

@@ -64,8 +64,9 @@ def propose(
     guess = predict(model, Setting.from_table(table))
     chosen = _toward(guess.lab, guess.de00_90, wanted, round(SPLIT * n) if len(wanted) else 0)
     at, seen_at = (_scaled(model, part) for part in (table, model.patches.setting.table()))
-    spread = _spread(at, seen_at, chosen, round(SPREAD * (n - len(chosen))))
-    novel = _novel(guess.lab, at, model.patches.lab, seen_at, chosen + spread, n - len(chosen) - len(spread))
+    both = guess.lab, at, model.patches.lab, seen_at
+    spread = _novel(*both, chosen, round(SPREAD * (n - len(chosen))), 0.0)
+    novel = _novel(*both, chosen + spread, n - len(chosen) - len(spread), CLEAR_LAB)
     chosen += novel + spread
     return Setting.from_table(table[chosen])
 
@@ -92,25 +93,13 @@ def _toward(lab: np.ndarray, radius: np.ndarray, wanted: np.ndarray, count: int)
     return chosen
 
 
-def _spread(at: np.ndarray, seen_at: np.ndarray, chosen: list[int], count: int) -> list[int]:
-    """`count` settings, each the farthest in settings `at` (m, k) from all marked (p, k) and chosen before it."""
-    gap = np.full(len(at), np.inf)
-    for place in [*seen_at, *at[chosen]]:
-        np.minimum(gap, ((at - place) ** 2).sum(axis=1), out=gap)
-    gap[chosen] = -1.0
-    out = []
-    for _ in range(count):
-        i = int(gap.argmax())
-        out.append(i)
-        np.minimum(gap, ((at - at[i]) ** 2).sum(axis=1), out=gap)
-        gap[i] = -1.0
-    return out
-
-
-def _novel(lab: np.ndarray, at: np.ndarray, seen_lab: np.ndarray, seen_at: np.ndarray, chosen: list[int], count: int) -> list[int]:
+def _novel(
+    lab: np.ndarray, at: np.ndarray, seen_lab: np.ndarray, seen_at: np.ndarray, chosen: list[int], count: int, clear_lab: float
+) -> list[int]:  # fmt: skip
     """`count` settings of new colours, each the farthest in settings `at` (m, k) from all marked and chosen before it.
 
-    A colour is new where its Lab stands clear of all seen; when none is left, the one that stands clearest is taken.
+    A colour is new where its Lab stands `clear_lab` or more from all seen (0: every one does, so that settings alone count);
+    when none is left, the one that stands clearest is taken.
     """
     colour_gap, setting_gap = np.full(len(lab), np.inf), np.full(len(lab), np.inf)
 
@@ -123,7 +112,7 @@ def _novel(lab: np.ndarray, at: np.ndarray, seen_lab: np.ndarray, seen_at: np.nd
     colour_gap[chosen] = -1.0
     out = []
     for _ in range(count):
-        new = colour_gap >= CLEAR_LAB
+        new = colour_gap >= clear_lab
         i = int(np.where(new, setting_gap, -1.0).argmax()) if new.any() else int(colour_gap.argmax())
         out.append(i)
         see(lab[i], at[i])
