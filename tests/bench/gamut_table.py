@@ -86,12 +86,12 @@ def nearest_de00(lab: np.ndarray, gamut, nodes: int = 17):
     """Places of the gamut nearest by ΔE00 at the nodes of a coarser table, sought among many."""
     from tint.lab import lab_from_srgb1
     from tint.layers.difference import delta_e00_of
-    from tint.layers.gamut import _even_shares
 
     level = np.linspace(0, 1, nodes)
     wish = lab_from_srgb1(np.stack(np.meshgrid(level, level, level, indexing="ij"), axis=-1).reshape(-1, 3))
     root = gamut.nearest(wish)
-    places = np.einsum("gc,tcx->tgx", _even_shares(gamut.faces.shape[1], 10), gamut.root[gamut.faces]).reshape(-1, 3)
+    even = np.array([(i, j, 10 - i - j) for i in range(11) for j in range(11 - i)]) / 10
+    places = np.einsum("gc,tcx->tgx", even, gamut.root[gamut.faces]).reshape(-1, 3)
     shown = gamut.colour(places).T[:, None, :].astype(np.float32)
     outside = np.flatnonzero(~gamut.inside(wish))
     for start in range(0, len(outside), 400):

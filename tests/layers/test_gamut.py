@@ -9,7 +9,6 @@ from invented import palette
 from tint.lab import delta_e00, lab_from_srgb1
 from tint.layers.gamut import WEIGHTS, Gamut
 from tint.layers.mixture import Mixing, mixture_lab
-from tint.palette.reach import LIGHTNESS_WEIGHT, Reach
 
 BOOK = palette()
 rng = np.random.default_rng(4)
@@ -37,16 +36,6 @@ def test_no_mixture_is_nearer_than_the_nearest():
     away = np.linalg.norm((found - WISHES) * weights, axis=1)
     best = np.array([np.linalg.norm((mixed - wish) * weights, axis=1).min() for wish in WISHES])
     assert (away <= best + 0.05).all()
-
-
-def test_near_a_fold_of_the_hull_the_other_search_finds_nothing_nearer():
-    rng = np.random.default_rng(8)
-    wishes = BOOK.lab[rng.integers(0, len(BOOK.lab), 3000)] + rng.normal(0, 5, (3000, 3))
-    weights = np.array([LIGHTNESS_WEIGHT, 1.0, 1.0])
-    gamut = Gamut(BOOK.lab)
-    ours = np.linalg.norm((gamut.colour(gamut.nearest(wishes, tuple(weights))) - wishes) * weights, axis=1)
-    theirs = np.linalg.norm((Reach(BOOK.lab).nearest(wishes) - wishes) * weights, axis=1)
-    assert (ours <= theirs + 0.05).all()
 
 
 def hue_deg(lab):
