@@ -233,10 +233,11 @@ def halftone_table() -> None:
             "cells, mean light (no halftone)": (True, None),
             "cells, diffused": (True, lambda light, colours=colours: diffused(light, colours)),
             "cells, diffused and refined": (True, twice),
-            "cells, ordered": (True, lambda light, gamut=gamut: ordered(light, gamut)),
+            "cells, ordered": (True, made),
             "cells, dithering package": (True, package),
             "cells, Pillow Floyd–Steinberg": (True, pillow),
             "pixels, diffused": (False, lambda light, colours=colours: diffused(light, colours)),
+            "pixels, ordered": (False, made),
             "pixels, dithering package": (False, package),
         }
         print(f"\n{name}: halftone, against the mapped picture   spatial   specks   by picture: {' '.join(tried)}")
@@ -249,7 +250,11 @@ def halftone_table() -> None:
                         mean = np.repeat(np.repeat(cells(wanted), CELL_PX, axis=0), CELL_PX, axis=1)
                         rows.append((spatial_error(mean, wanted[: mean.shape[0], : mean.shape[1]], PITCH_MM), np.nan))
                         continue
-                    labels = way(cells(wanted) if by_cells else wanted).astype(np.uint8)
+                    if way is made:  # its pattern is read by the artwork's own colours
+                        mean = srgb255_from_lab(lab_from_light(cells(light_of(srgb255)))) if by_cells else srgb255
+                        labels = ordered(mean, made)
+                    else:
+                        labels = way(cells(wanted) if by_cells else wanted).astype(np.uint8)
                     if by_cells:
                         labels = np.repeat(np.repeat(labels, CELL_PX, axis=0), CELL_PX, axis=1)
                     regions = find_regions(labels)
@@ -339,6 +344,15 @@ from tint.palette.reach import light_from_lab
 lab = read_palette(sys.argv[2]).lab
 mapped = np.asarray(GamutMap("nearest", Gamut(lab)).image(Image.open(sys.argv[1]).convert('RGB')))
 Image.fromarray(diffused(mapped, light_from_lab(lab))).save(sys.argv[3], compress_level=1)""",
+    "map, ordered on pixels, label PNG": """
+import numpy as np
+from PIL import Image
+from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
+from tint.layers.halftone import ordered
+from tint.palette.palette import read_palette
+mapped = GamutMap("nearest", Gamut(read_palette(sys.argv[2]).lab))
+Image.fromarray(ordered(np.asarray(Image.open(sys.argv[1]).convert('RGB')), mapped)).save(sys.argv[3], compress_level=1)""",
     "tonal, cells of 0.08 mm, label PNG": """
 from PIL import Image
 from tint.artwork.artwork import read_artwork

@@ -116,6 +116,14 @@ lab, colours = read_palette(sys.argv[5]).lab, np.load(sys.argv[4])
 mapped = np.asarray(GamutMap('nearest', Gamut(lab)).image(Image.open(sys.argv[1]).convert('RGB')))
 labels = diffused(mapped, light_from_lab(lab))
 """ + SAVE),
+    "tint, mapped, ordered on pixels": ("tint", OPEN + """from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
+from tint.layers.halftone import ordered
+from tint.palette.palette import read_palette
+colours = np.load(sys.argv[4])
+mapped = GamutMap('nearest', Gamut(read_palette(sys.argv[5]).lab))
+labels = ordered(np.asarray(Image.open(sys.argv[1]).convert('RGB')), mapped)
+""" + SAVE),
     "tint, tonal, cells of a spot": ("tint", TINT + f"""from tint.layers.tonal import Tonal, tonal_layers
 cells = tonal_layers(picture, palette, 'nearest', Tonal({SPOT_MM})).labels
 labels = np.asarray(Image.fromarray(cells).resize(picture.srgb255.shape[1::-1], 0))

@@ -22,6 +22,9 @@ MAPS = ("nearest", "hue", "tone")
 WEIGHTS = {"nearest": (2.0, 1.0, 2.0), "hue": (2.0, 1.0, 6.0), "tone": (3.0, 1.0, 1.5)}
 GREY_CHROMA = 10.0  # CIELAB; hue differences fade to chroma differences below it, for grey has no hue
 FLAT_LIGHT = 2e-3  # colours within this [light, 0..1] of one plane, line or point count as lying in it
+CHROMA_SHOWS = 0.5  # a difference of chroma against one of lightness, between cells side by side
+# Rows L*, a*, b* by X, Y, Z over white, as CIELAB sees small differences (ISO/CIE 11664-4, the cube root's slope left out)
+_SHOWN = np.array([[0, 1.16, 0], [5, -5, 0], [0, 2, -2]]) * np.array([[1], [CHROMA_SHOWS], [CHROMA_SHOWS]])
 _TOUCHES = 1e-7  # farther outside a face than this [light] is outside
 
 
@@ -46,11 +49,15 @@ class Gamut:
 
     @cached_property
     def _frame(self) -> tuple[np.ndarray, np.ndarray]:
-        """Centre (3,) and directions (r, 3) of the space the colours span; r is 0 to 3."""
+        """Centre (3,) and axes (r, 3) of the space the colours span; r is 0 to 3.
+
+        Along the axes distances are those that show (`_SHOWN`). The simplices are Delaunay's, which mix every place of colours
+        near one another (Delaunay 1934): so cells side by side differ little, and least in lightness.
+        """
         centre = self.root.mean(axis=0)
         _, _, directions = np.linalg.svd(self.root - centre, full_matrices=False)
-        across = np.ptp((self.root - centre) @ directions.T, axis=0)
-        return centre, directions[across > FLAT_LIGHT]
+        directions = directions[np.ptp((self.root - centre) @ directions.T, axis=0) > FLAT_LIGHT]
+        return centre, np.linalg.qr(_SHOWN @ directions.T)[1] @ directions
 
     @cached_property
     def simplices(self) -> np.ndarray:

@@ -109,8 +109,26 @@ class GamutMap:
         -----
         The same table, applied by Pillow to bytes. "tone" also adds back detail.
         """
-        mapped = image.filter(self._filter)
-        return mapped if self.how != "tone" else self._with_detail(image, mapped)
+        from PIL import Image
+
+        if self.how == "tone":
+            last, pixels = self.last_step(np.asarray(image))
+            return Image.fromarray(pixels).filter(last._filter)
+        return image.filter(self._filter)
+
+    def last_step(self, srgb255: np.ndarray) -> tuple[GamutMap, np.ndarray]:
+        """The map whose table is read last for a picture (h, w, 3) uint8, and the picture read in it: for "tone" with its detail."""
+        if self.how != "tone":
+            return self, srgb255
+        from PIL import Image
+
+        image = Image.fromarray(srgb255)
+        return self._again, self._with_detail(image, image.filter(self._filter))
+
+    def finer(self, nodes: int) -> np.ndarray:
+        """Places (nodes, nodes, nodes, 3) as `root`, at more or fewer nodes of the cube, linear between those there are."""
+        level = np.linspace(0, 1, nodes, dtype=np.float32)
+        return self.at(np.stack(np.meshgrid(level, level, level, indexing="ij"), axis=-1))
 
     @cached_property
     def _filter(self) -> Any:
@@ -119,15 +137,13 @@ class GamutMap:
         srgb1 = _srgb1_from_light(self.gamut.light(self.root)).astype(np.float32)
         return ImageFilter.Color3DLUT(self.nodes, srgb1.transpose(2, 1, 0, 3).ravel().tolist())
 
-    def _with_detail(self, image: Any, mapped: Any) -> Any:
-        from PIL import Image
-
+    def _with_detail(self, image: Any, mapped: Any) -> np.ndarray:
         detail = _fine(_grey(image) - _grey(mapped))
         pixels = np.array(mapped)
         for top in range(0, len(pixels), _BAND_ROWS):
             part = slice(top, top + _BAND_ROWS)
             pixels[part] = np.clip(np.rint(pixels[part] + detail[part, :, None]), 0, 255)
-        return Image.fromarray(pixels).filter(self._again._filter)
+        return pixels
 
     @cached_property
     def _again(self) -> GamutMap:

@@ -9,12 +9,15 @@ Cells lie side by side, one colour each, so no mark is ever on another one. Two 
 
 from __future__ import annotations
 
+from functools import lru_cache
+from importlib.resources import files
+
 import numpy as np
 
 from tint.artwork.average import LINEAR1
 from tint.errors import LimitError
 from tint.layers.difference import lab_of_srgb255
-from tint.layers.gamut import Gamut
+from tint.layers.gamut_map import GamutMap
 from tint.palette.reach import light_from_lab
 
 # Share of the error handed on to the cell on the right, and in the next row to the left, below, and to the right:
@@ -30,7 +33,10 @@ CHROMA_WEIGHT = 0.5  # of chroma against lightness where a cell is decided; leas
 # out, since only the order of distances counts)
 _LAB_LIKE = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]]) * np.array([[1], [CHROMA_WEIGHT], [CHROMA_WEIGHT]])
 WOBBLE = 0.05  # most by which the shares handed on vary from cell to cell; breaks up rows of cells at no cost in spatial error
-MASK_SIDE = 64  # cells of the blue-noise pattern before it repeats; larger shows no less
+MASK_SIDE = 128  # cells of the blue-noise pattern before it repeats; 64 shows a fiftieth more
+TABLE_NODES = 65  # a side of the table of cells: 4 levels apart; 33 leaves a fifth more grain on pixels that blend
+LEVELS = 64  # values of the pattern told apart: shares of the area in steps of 1.6 %; 128 shows no less
+_MASK_ROWS = 32  # rows of cells decided at once, a part of MASK_SIDE
 _SIGMA_CELLS = 1.5  # Ulichney's choice for the filter that finds voids and clusters
 
 
@@ -89,32 +95,69 @@ def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = 
     return labels.reshape(height, width)
 
 
-def ordered(root: np.ndarray, gamut: Gamut, bare: np.ndarray | None = None, seed: int = 0) -> np.ndarray:
-    """Labels (h, w) uint8 of cells by area shares and a blue-noise pattern; `bare` and `seed` as for `diffused`.
+def ordered(srgb255: np.ndarray, mapped: GamutMap, bare: np.ndarray | None = None, seed: int = 0) -> np.ndarray:
+    """Labels (h, w) uint8 of cells, each by itself, by the area shares wanted there and a blue-noise pattern.
 
     Parameters
     ----------
-    root : (h, w, 3) places of the gamut wanted at each cell, as `Gamut.root` has them
+    srgb255 : (h, w, 3) uint8 of the artwork, before the map
+    mapped : the map into what the colours can mix
+    bare : (h, w) True where the metal stays bare
+    seed : of where the pattern begins
 
     Notes
     -----
     The colour wanted is mixed of four colours at most, the corners of the tetrahedron around it. They take turns in the
     order of their lightness: the cell takes the one whose share the pattern's value, 0..1, falls into.
+
+    All of that stands in one table: of the sRGB cube at `TABLE_NODES` a side, by `LEVELS` values of the pattern. A colour between
+    two nodes takes either, in proportion. That is decided by the same pattern's finer digits, so the cells of one value take
+    turns as evenly as all cells do.
     """
-    height, width = root.shape[:2]
-    mask = blue_noise(MASK_SIDE, seed)
-    value = (np.tile(mask, (-(-height // MASK_SIDE), -(-width // MASK_SIDE)))[:height, :width] + 0.5) / mask.size
+    last, pixels = mapped.last_step(srgb255)
+    table = _labels_by_node(last)
+    height, width = pixels.shape[:2]
+    rank = np.roll(pattern(), np.random.default_rng(seed).integers(MASK_SIDE, size=2), axis=(0, 1))
+    rank = np.tile(rank, (1, -(-width // MASK_SIDE)))[:, :width]
+    value = (rank // (MASK_SIDE**2 // LEVELS)).astype(np.uint32)
+    finer = (rank % (MASK_SIDE**2 // LEVELS) * (LEVELS * 256) // MASK_SIDE**2).astype(np.uint16)  # 0..255
+    node256 = np.rint(np.arange(256) * (256 * (TABLE_NODES - 1) / 255)).astype(np.uint16)
     labels = np.empty((height, width), dtype=np.uint8)
-    order = np.argsort(gamut.lab[:, 0], kind="stable")
-    band = max(1, 200_000 // width)
-    for top in range(0, height, band):
-        part = slice(top, top + band)
-        share = gamut.mixing.asked(gamut.shares(root[part].reshape(-1, 3)))[:, order]
-        turn = (share.cumsum(axis=1) < value[part].reshape(-1, 1)).sum(axis=1)
-        labels[part] = order[np.minimum(turn, len(order) - 1)].reshape(-1, width)
+    for top in range(0, height, _MASK_ROWS):
+        part = pixels[top : top + _MASK_ROWS]
+        of_mask = slice(top % MASK_SIDE, top % MASK_SIDE + len(part))
+        at = np.zeros(part.shape[:2], dtype=np.uint32)
+        for channel in range(3):
+            node = node256.take(part[..., channel])
+            node += finer[of_mask]
+            node >>= 8
+            at *= TABLE_NODES
+            at += node
+        at *= LEVELS
+        at += value[of_mask]
+        np.take(table, at, out=labels[top : top + len(part)], mode="clip")
     if bare is not None:
         labels[bare] = 0
     return labels
+
+
+def _labels_by_node(mapped: GamutMap) -> np.ndarray:
+    """Number (TABLE_NODES³ LEVELS,) uint8 of the colour at each node of the sRGB cube and each value of the pattern."""
+    gamut = mapped.gamut
+    order = np.argsort(gamut.lab[:, 0], kind="stable")
+    share = gamut.mixing.asked(gamut.shares(mapped.finer(TABLE_NODES).reshape(-1, 3)))[:, order]
+    ends = np.rint(LEVELS * share.cumsum(axis=1)).astype(np.uint8)
+    ends[:, -1] = LEVELS
+    return np.repeat(np.tile(order.astype(np.uint8), len(ends)), np.diff(ends, axis=1, prepend=np.uint8(0)).ravel())
+
+
+@lru_cache(maxsize=1)
+def pattern() -> np.ndarray:
+    """Ranks (MASK_SIDE, MASK_SIDE) of the blue-noise pattern that tint ships: what `blue_noise` gives, which takes a while."""
+    from PIL import Image
+
+    with (files("tint") / "data" / "blue_noise.png").open("rb") as stream, Image.open(stream) as image:
+        return np.asarray(image).astype(np.int64)
 
 
 def blue_noise(side: int, seed: int = 0) -> np.ndarray:

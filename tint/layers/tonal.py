@@ -127,10 +127,11 @@ def tonal_layers(
         raise DataError(f"nothing of {picture.name} is to be marked: it is wholly transparent, or background.")
     step("finding the nearest colours that cells side by side can show")
     gamut = Gamut(palette.lab, tonal.mixing)
-    root = GamutMap(how, gamut, ink).picture(on_metal(cells, palette))
+    mapped, pixels = GamutMap(how, gamut, ink), on_metal(cells, palette)
+    root = mapped.picture(pixels)
     step("choosing the colour of every cell")
     if tonal.way == "ordered":
-        labels = ordered(root, gamut, cells.bare, tonal.seed)
+        labels = ordered(pixels, mapped, cells.bare, tonal.seed)
     else:
         light, colours = gamut.asked_light(root), light_from_lab(palette.lab)
         labels = diffused(light, colours, cells.bare, tonal.seed)
