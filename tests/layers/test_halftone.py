@@ -23,9 +23,9 @@ def even(shares, side=60):
     return np.broadcast_to(np.asarray(shares, float) @ LIGHT, (side, side, 3))
 
 
-def even_bytes(shares, side=60, mixing=Mixing()):
+def even_bytes(shares, side=60):
     """sRGB bytes (side, side, 3) of a mixture."""
-    return np.broadcast_to(srgb255_from_lab(mixture_lab(np.asarray(shares, float), BOOK.lab, mixing)), (side, side, 3))
+    return np.broadcast_to(srgb255_from_lab(mixture_lab(np.asarray(shares, float), BOOK.lab)), (side, side, 3))
 
 
 def cell_by_cell(wanted, colours):

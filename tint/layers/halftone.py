@@ -153,7 +153,7 @@ def _labels_by_node(mapped: GamutMap) -> np.ndarray:
 
 @lru_cache(maxsize=1)
 def pattern() -> np.ndarray:
-    """Ranks (MASK_SIDE, MASK_SIDE) of the blue-noise pattern that tint ships: what `blue_noise` gives, which takes a while."""
+    """Ranks (s, s), `MASK_SIDE` a side, of the blue-noise pattern that tint ships: what `blue_noise` gives, which takes a while."""
     from PIL import Image
 
     with (files("tint") / "data" / "blue_noise.png").open("rb") as stream, Image.open(stream) as image:
