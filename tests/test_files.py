@@ -2,12 +2,28 @@
 
 import json
 import os
+import sys
 import threading
+from contextlib import suppress
 
 import pytest
 
+import tint.files
 from tint.errors import FileError
-from tint.files import TEMPORARY, _lock, _sweep, file_bytes, json_text, new_folder, read_json, read_text, write_file
+from tint.files import (
+    TEMPORARY,
+    _lock,
+    _put_back,
+    _sweep,
+    file_bytes,
+    held,
+    json_text,
+    new_folder,
+    read_json,
+    read_text,
+    write_file,
+    write_files,
+)
 
 
 def names(folder):
@@ -68,6 +84,117 @@ def test_the_old_folder_stays_when_the_new_one_fails_at_any_step(tmp_path, monke
         assert (tmp_path / "job" / "job.json").read_text() == "old" and names(tmp_path) == ["job"]
 
 
+@pytest.fixture
+def killed_while_replacing(tmp_path):
+    """A folder whose replacing was killed when the old one stood aside, on a system that cannot swap in one step."""
+    job(tmp_path / "job", "old")
+    child = os.fork()
+    if child == 0:
+        real = os.rename
+
+        def dies(source, target):
+            if os.path.basename(source).startswith(TEMPORARY):  # the new one, about to take its place
+                os._exit(9)
+            real(source, target)
+
+        os.rename = dies
+        tint.files._exchange = lambda one, other: False
+        with suppress(BaseException):
+            job(tmp_path / "job", "new", force=True)
+        os._exit(0)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9 and not (tmp_path / "job").exists()
+    return tmp_path / "job"
+
+
+def test_a_folder_that_a_kill_left_aside_is_named_where_it_is_read(killed_while_replacing):
+    place = killed_while_replacing
+    for missing in (place, place / "job.json"):
+        with pytest.raises(FileError, match="a run was stopped while replacing job, whose old content is in") as told:
+            read_json(missing, "job", 1)
+        old = str(told.value).partition("content is in ")[2].partition(". Rename that to job")[0]
+        assert os.path.isfile(os.path.join(old, "job.json"))
+    with pytest.raises(FileError, match=r"jobs is not there\. Check the name\."):
+        read_text(place.parent / "jobs")
+    os.rename(old, place)
+    assert read_text(place / "job.json") == "old"
+
+
+def test_a_folder_that_a_kill_left_aside_is_put_back_before_another_takes_its_place(killed_while_replacing):
+    place = killed_while_replacing
+    with pytest.raises(FileError, match="already there .put back: a run was stopped while replacing it"):
+        job(place, "new")
+    assert read_text(place / "job.json") == "old"
+    job(place, "new", force=True)
+    assert read_text(place / "job.json") == "new"
+    left = [item for item in names(place.parent) if item != "job"]
+    assert len(left) == 1 and read_text(place.parent / left[0] / "job.json") == "new"  # the killed one's, which is swept in an hour
+
+
+def test_a_folder_left_aside_whose_name_is_taken_is_never_deleted(killed_while_replacing, monkeypatch):
+    place = killed_while_replacing
+    (old,) = place.parent.glob(".tint.*.old")
+    place.mkdir()
+    monkeypatch.setattr("tint.files._exchange", lambda one, other: False)
+    with pytest.raises(FileError, match=r"\.old is an earlier job: a run was stopped while replacing it\. Move it away"):
+        job(place, "new", force=True)
+    assert read_text(old / "job.json") == "old" and names(place) == []
+
+
+def test_nobody_puts_a_folder_back_while_its_successor_takes_its_place(tmp_path, monkeypatch):
+    job(tmp_path / "job", "old")
+    real, met = os.rename, []
+
+    def meets(source, target):
+        real(source, target)
+        if not met:
+            met.append(_put_back(tmp_path / "job"))
+
+    monkeypatch.setattr(os, "rename", meets)
+    monkeypatch.setattr("tint.files._exchange", lambda one, other: False)
+    job(tmp_path / "job", "new", force=True)
+    assert met == [False] and read_text(tmp_path / "job" / "job.json") == "new" and names(tmp_path) == ["job"]
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), PermissionError("busy")])
+def test_files_that_belong_together_are_all_old_where_one_cannot_take_its_place(tmp_path, monkeypatch, error):
+    write_file(tmp_path / "b", "old b")
+    os.chmod(tmp_path / "b", 0o640)
+    os.symlink("b", tmp_path / "c")
+    real, calls = os.replace, []
+
+    def fails(source, target):
+        calls.append(target)
+        if len(calls) == 4:
+            raise error
+        real(source, target)
+
+    monkeypatch.setattr(os, "replace", fails)
+    with pytest.raises((KeyboardInterrupt, FileError)):
+        write_files({tmp_path / name: f"new {name}" for name in "abcd"}, force=True)
+    assert names(tmp_path) == ["b", "c"] and (tmp_path / "c").is_symlink()
+    assert (tmp_path / "b").read_text() == "old b" and (tmp_path / "b").stat().st_mode & 0o777 == 0o640
+    monkeypatch.undo()
+    write_files({tmp_path / name: f"new {name}" for name in "abcd"}, force=True)
+    assert [read_text(tmp_path / name) for name in names(tmp_path)] == ["new a", "new b", "new c", "new d"]
+
+
+def test_an_old_file_that_cannot_be_put_back_is_not_deleted_either(tmp_path, monkeypatch):
+    for name in "ab":
+        write_file(tmp_path / name, f"old {name}")
+    real, calls = os.replace, []
+
+    def fails(source, target):
+        calls.append(target)
+        if len(calls) > 1:
+            raise PermissionError("busy")
+        real(source, target)
+
+    monkeypatch.setattr(os, "replace", fails)
+    with pytest.raises(FileError, match="cannot write .*b: busy"):
+        write_files({tmp_path / name: f"new {name}" for name in "ab"}, force=True)
+    assert sorted(item.read_text() for item in tmp_path.iterdir()) == ["new a", "old a", "old b"]
+
+
 def test_what_people_call_almost_like_a_temporary_name_is_theirs(tmp_path):
     (tmp_path / ".tint.toml").write_text("precious")
     (tmp_path / ".tint.backup").mkdir()
@@ -95,6 +222,25 @@ def test_a_killed_tint_s_leavings_go_once_they_are_old_and_nobody_holds_them(tmp
     write_file(tmp_path / "a.txt", "one")
     os.close(handle)
     assert names(tmp_path) == [held.name, young.name, "a.txt"]
+
+
+def test_a_folder_is_held_by_one_at_a_time_and_let_go_of_however_it_ends(tmp_path):
+    place = tmp_path / "new" / "batch"
+    with pytest.raises(RuntimeError, match="stopped"), held(place):
+        with pytest.raises(FileError, match="another tint is at work in"), held(place):
+            raise AssertionError
+        raise RuntimeError("stopped")
+    with held(place):
+        assert names(place) == []
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(FileError, match="cannot write"), held(tmp_path / "file"):
+        raise AssertionError
+
+
+def test_a_folder_is_held_for_nobody_where_the_system_has_no_locks(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    with held(tmp_path), held(tmp_path):
+        pass
 
 
 def test_rights_of_files_and_folders_follow_the_umask(tmp_path):

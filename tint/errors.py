@@ -40,6 +40,12 @@ class DataError(TintError):
     """The data says no: too few patches, a colour out of reach, artwork that cannot be marked."""
 
 
+class UseError(TintError):
+    """What was typed cannot be read, whatever the files hold."""
+
+    exit_code = 2
+
+
 class FileError(TintError):
     """A file that is missing, not of the kind expected, or already there."""
 

@@ -1,12 +1,15 @@
 """How tint writes and reads its own files: whole or not at all, with a format name and version inside.
 
 A file is written beside its place under a temporary name, brought to the disk and renamed, a folder likewise, so a crash leaves
-the old one or the new one and never half of either. What a killed tint leaves under a temporary name, the next one that writes
-to the same place removes. Nothing is overwritten unless `force` is set.
+the old one or the new one and never half of either. Where a system cannot swap two folders in one step, the old one stands aside
+for a moment; a tint killed in that moment leaves it there, and the next one that writes to its place puts it back first. What else
+a killed tint leaves under a temporary name, the next one that writes to the same place removes. Nothing is overwritten unless
+`force` is set.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import os
@@ -55,12 +58,16 @@ def write_file(path: str | Path, content: str | bytes, *, force: bool = False, s
 def write_files(contents: Mapping[str | Path, str | bytes], *, force: bool = False, sync: bool = True) -> None:
     """Nothing; writes files that belong together, each whole, and none of them where one cannot be written.
 
+    A kill in the moment between two renames may leave the first files new and the last old, all of them whole.
+
     Raises
     ------
     FileError
         As `write_file`.
     """
     staged: dict[Path, str] = {}
+    copies: dict[Path, str] = {}  # of what is replaced, to be put back where a later file cannot take its place
+    placed: list[Path] = []
     path = Path()
     try:
         for path, content in ((Path(name), content) for name, content in contents.items()):
@@ -68,15 +75,25 @@ def write_files(contents: Mapping[str | Path, str | bytes], *, force: bool = Fal
             staged[path] = _staged(path, content.encode("utf-8") if isinstance(content, str) else content, sync)
         for path in staged:
             refuse_overwrite(path, force)  # it may have appeared meanwhile
+        for path in staged if len(staged) > 1 else ():
+            if os.path.lexists(path):
+                copies[path] = _temporary(path)
+                shutil.copy(path, copies[path], follow_symlinks=False)
         for path, temporary in list(staged.items()):
             os.replace(temporary, path)
+            placed.append(path)
             del staged[path]
         for folder in {path.parent for path in map(Path, contents)} if sync else ():
             _sync(folder)
     except (OSError, ValueError) as error:
         raise _cannot_write(path, error) from None
     finally:
-        for temporary in staged.values():
+        for path in placed if staged else ():
+            try:
+                os.replace(copies[path], path) if path in copies else path.unlink()
+            except OSError:
+                copies.pop(path, None)  # all that is left of the old one stays where it is
+        for temporary in (*staged.values(), *copies.values()):
             Path(temporary).unlink(missing_ok=True)
 
 
@@ -163,14 +180,47 @@ def _swap_in(new: Path, path: Path, force: bool) -> None:
         return
     if _exchange(new, path):
         return
-    old = path.with_name(f"{new.name}.old")  # no name that is swept: its successor may not have taken its place
-    os.rename(path, old)
+    old = _aside(path)
+    if os.path.lexists(old):
+        raise FileError(f"{old} is an earlier {path.name}: a run was stopped while replacing it. Move it away, then write again.")
+    handle = None
     try:
-        os.rename(new, path)
-    except BaseException:
-        os.rename(old, path)
-        raise
+        with suppress(OSError):  # systems that do not open folders
+            _lock(handle := os.open(path, os.O_RDONLY))  # so that nobody puts it back meanwhile
+        os.rename(path, old)
+        try:
+            os.rename(new, path)
+        except BaseException:
+            with suppress(OSError):  # another's new one may stand there by now
+                os.rename(old, path)
+            raise
+    finally:
+        if handle is not None:
+            os.close(handle)
     shutil.rmtree(old, ignore_errors=True)
+
+
+def _aside(path: Path) -> Path:
+    """Where a folder stands while its successor takes its place: a name that is not swept, and is found again by the folder's own."""
+    return path.with_name(f"{TEMPORARY}{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:16]}.old")
+
+
+def _put_back(path: Path) -> bool:
+    """Whether a folder that stood aside when a run was killed is back in its place."""
+    with suppress(OSError, ValueError):
+        if os.path.lexists(path) or not os.path.lexists(old := _aside(path)):
+            return False
+        handle = None
+        try:
+            with suppress(OSError):
+                handle = os.open(old, os.O_RDONLY)
+            if handle is None or _lock(handle) is not False:  # else its successor takes its place this moment
+                os.rename(old, path)
+                return True
+        finally:
+            if handle is not None:
+                os.close(handle)
+    return False
 
 
 def _exchange(one: Path, other: Path) -> bool:
@@ -213,15 +263,45 @@ def _sync_all(folder: Path) -> None:
         _sync(place)
 
 
-def _lock(handle: int) -> bool:
-    """Whether an open file or folder is now this process's own; the system lets go of it when the process ends, however."""
+def _lock(handle: int) -> bool | None:
+    """Whether an open file or folder is now this process's own, None where the system has no locks.
+
+    The system lets go of it when the process ends, however.
+    """
     try:
         import fcntl
 
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except (ImportError, OSError):
+    except BlockingIOError:
         return False
+    except (ImportError, OSError):
+        return None
     return True
+
+
+@contextmanager
+def held(folder: str | Path) -> Iterator[None]:
+    """Block in which a folder, made where it is missing, is this block's alone; where the system has no locks, nobody is refused.
+
+    Raises
+    ------
+    FileError
+        Another block, of this process or another, has the folder; or it cannot be made.
+    """
+    handle = None
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):  # systems that do not open folders
+            handle = os.open(folder, os.O_RDONLY)
+    except (OSError, ValueError) as error:
+        raise _cannot_write(Path(folder), error) from None
+    try:
+        if handle is not None and _lock(handle) is False:
+            raise FileError(f"another tint is at work in {folder}. Wait until it is done, or choose another name with -o.")
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
 
 
 @lru_cache(maxsize=256)  # once per folder and process: a batch writes thousands of times to one
@@ -257,15 +337,19 @@ def refuse_overwrite(path: str | Path, force: bool) -> None:
 
 
 def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
-    """Nothing; raises `FileError` where a folder may not be written at `path`, as `new_folder` tells."""
+    """Nothing; raises `FileError` where a folder may not be written at `path`, as `new_folder` tells.
+
+    One that a killed run left aside is put back first, so that it counts as there.
+    """
     path = Path(path).absolute()
     try:
+        back = " (put back: a run was stopped while replacing it)" if _put_back(path.resolve()) else ""
         if not os.path.lexists(path):
             return
         if not path.is_dir():
             raise FileError(f"{path} is a file; a folder is to be written. Choose another name with -o.")
         if not force:
-            raise FileError(f"{path} is already there. Choose another name with -o, or add --force to replace it.")
+            raise FileError(f"{path} is already there{back}. Choose another name with -o, or add --force to replace it.")
         here, place = Path.cwd().resolve(), path.resolve()
         if here == place or place in here.parents:
             raise FileError(
@@ -335,12 +419,21 @@ def file_bytes(path: str | Path, most_bytes: int, allowed: str) -> bytes:
             raise FileError(f"{path} has more than {most_bytes / 1e6:.0f} MB; {allowed}")
         return data
     except FileNotFoundError:
-        raise FileError(f"{path} is not there. Check the name.") from None
+        raise FileError(f"{path} is not there{left_aside(path) or '. Check the name'}.") from None
     except OSError as error:
         said = "it is a folder" if isinstance(error, IsADirectoryError) else error.strerror or error
         raise FileError(f"cannot read {str(path)[:200]}: {said}.") from None
     except ValueError as error:  # a name no system can have
         raise FileError(f"cannot read {str(path)[:200]!r}: {error}.") from None
+
+
+def left_aside(path: Path) -> str:
+    """Where the folder of a missing file stands aside since a run was killed, as a message goes on; "" where it does not."""
+    with suppress(OSError, ValueError):
+        for place in (path.absolute(), path.absolute().parent):
+            if not os.path.lexists(place) and os.path.lexists(old := _aside(place)):
+                return f": a run was stopped while replacing {place.name}, whose old content is in {old}. Rename that to {place.name}"
+    return ""
 
 
 def json_text(kind: str, version: int, body: dict[str, Any]) -> str:

@@ -29,8 +29,8 @@ class Metal:
 # Near 300 K, from memory after the property tables of Incropera, DeWitt, Bergman, Lavine, "Fundamentals of Heat and
 # Mass Transfer", appendix A.1 (ferritic steel: EN 10088-1, from memory). Grades of one family differ by some percent.
 AUSTENITIC = Metal("austenitic stainless steel", 7900, 477, 14.9, "austenitic steel")
-METALS = (
-    (r"titan|\bti\b|3\.70\d\d", Metal("titanium", 4500, 522, 21.9, "titanium")),
+METALS = (  # first match; after three digits "Ti" is what a steel is stabilised with
+    (r"titan|(?<!\d{3}[ -])\bti\b|3\.70\d\d", Metal("titanium", 4500, 522, 21.9, "titanium")),
     (r"brass|cuzn", Metal("brass", 8530, 380, 110, "brass")),
     (r"copper|\bcu\b", Metal("copper", 8933, 385, 401)),
     (r"alumin|\bal\b", Metal("aluminium", 2702, 903, 237)),
@@ -52,6 +52,8 @@ def metal_of(grade: str) -> Metal | None:
     'ferritic stainless steel'
     >>> metal_of("titanium grade 2").density_kg_m3
     4500
+    >>> metal_of("316 Ti").name
+    'austenitic stainless steel'
     """
     words = grade.lower()
     return next((metal for pattern, metal in METALS if re.search(pattern, words)), None)

@@ -149,6 +149,30 @@ def test_large_files_that_cannot_come_in_pieces_are_refused_in_one_line(tmp_path
         assert "\n" not in str(caught.value) and name in str(caught.value)
 
 
+@pytest.mark.parametrize(("tiles", "tag"), [(False, 273), (True, 324)])
+def test_a_list_of_strips_or_tiles_cut_short_is_said_and_one_not_needed_is_not_missed(tmp_path, tiles, tag):
+    tifffile = pytest.importorskip("tifffile")
+    path, pixels = tmp_path / "short.tif", np.asarray(noise())
+    tifffile.imwrite(path, pixels, photometric="rgb", **({"tile": (16, 32)} if tiles else {"rowsperstrip": 9}))
+
+    def entry(data, wanted):
+        at = int.from_bytes(data[4:8], "little")
+        count = int.from_bytes(data[at : at + 2], "little")
+        places = (at + 2 + 12 * i for i in range(count))
+        return next(place for place in places if int.from_bytes(data[place : place + 2], "little") == wanted)
+
+    whole = bytearray(path.read_bytes())
+    cut = bytearray(whole)
+    cut[entry(cut, tag) + 4 : entry(cut, tag) + 8] = (2).to_bytes(4, "little")
+    path.write_bytes(cut)
+    with pytest.raises(FileError, match="its list of strips or tiles is cut short"):
+        read_artwork(path, 70)
+    if not tiles:  # rows that are not compressed need no sizes
+        whole[entry(whole, 279) : entry(whole, 279) + 2] = (65000).to_bytes(2, "little")
+        path.write_bytes(whole)
+        np.testing.assert_array_equal(read_artwork(path, 70).srgb255, pixels)
+
+
 def test_a_large_jpeg_is_decoded_at_a_part_of_its_size(tmp_path, monkeypatch):
     monkeypatch.setattr(reading, "WHOLE_PX", 1000)
     Image.new("RGB", (96, 64), (200, 30, 60)).save(tmp_path / "large.jpg", quality=95)

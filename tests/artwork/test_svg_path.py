@@ -92,6 +92,18 @@ def test_an_arc_lies_on_its_ellipse_and_turns_as_its_flags_say(rx, ry, tilt_deg,
         assert (abs(turns.sum()) > math.pi) == large
 
 
+@pytest.mark.parametrize("radius", [1e6, 1e9, 1e15, 1e200])
+def test_an_arc_of_a_far_centre_stays_on_its_chord(radius):
+    start, end = 1.3 + 2.7j, 7.9 - 3.1j
+    curves = arc_curves(start, radius, 0.7 * radius, 20, False, True, end)
+    points = np.array([point for curve in curves for point in curve])
+    away = np.abs(((points - start) / (end - start)).imag) * abs(end - start)
+    assert curves[-1][-1] == end and away.max() <= abs(end - start) ** 2 / radius  # four times the bulge of the smaller radius
+    if radius > 1e9:
+        with pytest.raises(ValueError, match="radius 1e[+]15 is too large|radius 1e[+]200 is too large"):
+            arc_curves(start, radius, radius, 20, True, True, end)
+
+
 @given(st.lists(st.complex_numbers(max_magnitude=100), min_size=3, max_size=4), st.sampled_from([0.5, 0.05, 0.005]))
 def test_chords_stay_within_the_tolerance_of_their_curve(points, tolerance):
     subpath = Subpath(points[0], (tuple(points[1:]),), False)

@@ -47,14 +47,51 @@ def test_a_ring_is_the_circle_outside_less_the_circle_inside():
     assert full.area == pytest.approx(math.pi * 9, **STROKER) and not full.interiors
 
 
+@pytest.mark.parametrize("join", ["miter", "round", "bevel"])
+@pytest.mark.parametrize("width", [0.1, 0.3, 2.0])
+def test_a_line_that_runs_back_on_itself_is_drawn_once(width, join):
+    end = {"round": math.pi * (width / 2) ** 2 / 2}.get(join, 0.0)  # half a circle where it turns
+    for back in (Subpath(0j, ((18 + 0j,), (0j,)), False), Subpath(0j, ((18 + 0j,),), True)):
+        turns = 2 if back.closed else 1
+        assert region(back, Pen(width, join=join)).area == pytest.approx(18 * width + turns * end, rel=2e-3)
+
+
+@pytest.mark.parametrize("width", [0.1, 0.3, 2.0])
+@pytest.mark.parametrize("tip", [18 + 0.1j, 18 + 0.001j])
+def test_a_needle_is_stroked_all_round(width, tip):
+    """Oracle: shapely's buffer of the outline, whose joins are round too."""
+    needle = Subpath(0j, ((tip,), (0.2j,)), True)
+    true = shapely.LinearRing([(0, 0), (tip.real, tip.imag), (0, 0.2)]).buffer(width / 2, quad_segs=200)
+    assert region(needle, Pen(width, join="round")).symmetric_difference(true).area <= 0.002 * true.length
+
+
 def test_a_stroke_far_from_the_origin_is_as_exact():
     far = Subpath(5000 + 5000j, ((5010 + 5000j,),), False)
     assert region(far, Pen(2)).area == pytest.approx(20, rel=1e-6)
 
 
-def test_dashes_without_number_are_refused():
+@pytest.mark.parametrize("offset", [-2.0, 1.8, 1.8 - 3.8 * 7, -1e-14])
+def test_a_dash_that_ends_where_the_line_starts_has_no_cap_there(offset):
+    pen = Pen(2, cap="square", dashes=(1.8, 2.0), dash_offset=offset)
+    first = 0.0 if offset == -1e-14 else 2.0
+    assert region(LINE, pen).bounds[0] == pytest.approx(first - 1, abs=1e-9)
+
+
+@pytest.mark.parametrize("offset", [0.0, 5.0, -2.5, 1.0, 0.1])
+@pytest.mark.parametrize("repeats", [1, 2])
+def test_a_dot_is_drawn_where_a_line_starts_and_none_where_it_ends(offset, repeats):
+    def dots(pitch, side):
+        pen = Pen(side, cap="square", dashes=(0.0, pitch) * repeats, dash_offset=offset)
+        return round(region(LINE, pen).area / side**2, 6)
+
+    assert dots(2.5, 0.5) == 4 and dots(0.1, 0.05) == 100  # sums of tenths end near 10, not at it
+
+
+@pytest.mark.parametrize("dash", [1e-5, 1e-308])
+@pytest.mark.filterwarnings("error")
+def test_dashes_without_number_are_refused(dash):
     with pytest.raises(ValueError, match="dashes"):
-        stroke_rings([LINE], Pen(2, dashes=(1e-5, 1e-5)), 1.0, 0.001)
+        stroke_rings([LINE], Pen(2, dashes=(dash, dash)), 1.0, 0.001)
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,7 @@ def test_a_file_without_a_physical_size_asks_for_one(read, size):
         read(f'<svg xmlns="{SVG}" {size}><rect width="5" height="5"/></svg>')
 
 
-@pytest.mark.parametrize("width_mm", [0, -3, math.nan, math.inf])
+@pytest.mark.parametrize("width_mm", [0, -3, math.nan, math.inf, 1e8])
 def test_a_width_that_cannot_be_is_refused(read, width_mm):
     with pytest.raises(LimitError, match="width"):
         read('<rect width="5" height="5"/>', width_mm)
@@ -193,6 +193,8 @@ def test_a_shape_says_where_it_is_in_the_file(read):
         ('<marker id="a"/><path d="M0 5H9" stroke="red" marker-end="url(#a)"/>', r"marker-end of path"),
         ('<g style="marker:url(#a)"><path d="M0 5H9" stroke="red"/></g>', r"marker-start of path"),
         ('<rect width="5" height="5" opacity=".5"/>', r"rect \(line 2\) 50% opaque"),
+        ('<rect width="5" height="5" opacity=".9961"/>', r"rect \(line 2\) 99.6% opaque"),
+        ('<rect width="5" height="5" fill-opacity=".9999"/>', r"fill of rect \(line 2\) 99.9% opaque"),
         ('<g opacity="50%"><rect width="5" height="5"/></g>', r"g \(line 2\) 50% opaque"),
         ('<rect width="5" height="5" fill-opacity="0.25"/>', r"fill of rect \(line 2\) 25% opaque"),
         ('<rect width="5" height="5" fill="#ff000080"/>', r"fill of rect \(line 2\) 50% opaque"),
@@ -219,7 +221,7 @@ def test_a_shape_says_where_it_is_in_the_file(read):
         ('<rect width="5em" height="5"/>', r"'5em' has a unit"),
         ('<rect width="-5" height="5"/>', r"width -5 is negative"),
         ('<polygon points="1,1 5,5 3"/>', r"polygon \(line 2\): 5 numbers in points"),
-        ('<path id="wing" d="M0 0L5 nan"/>', r"path 'wing' \(line 2\): path data breaks off in 'L' at '5 nan'|'nan'"),
+        ('<path id="wing" d="M0 0L5 nan"/>', r"path 'wing' \(line 2\): path data breaks off in 'L' at 'nan'"),
         ('<path d="M0 0L5 5 Lx"/>', r"path data breaks off in 'L' at 'x'"),
         ('<path d="M0 0L1e999 5"/>', r"number too large"),
         ('<path d="L0 0 5 5"/>', r"starts with 'L'"),
@@ -229,6 +231,8 @@ def test_a_shape_says_where_it_is_in_the_file(read):
         ('<rect width="5" height="5" transform="rotate(nan)"/>', r"rect \(line 2\): 'nan' is not an angle"),
         ('<rect width="5" height="5" transform="twist(3)"/>', r"transform twist is not one"),
         ('<rect width="5" height="5" transform="scale(1e300)"/>', r"rect \(line 2\)"),
+        ('<path d="M0 0L1.7e308 1.7e308 5 0z"/>', r"path \(line 2\): it reaches beyond 1,000 m"),
+        ('<circle cx="1.7e308" cy="1.7e308" r="1"/>', r"circle \(line 2\): it reaches beyond 1,000 m"),
         ('<rect width="5" height="5" stroke="red" stroke-width="-1"/>', r"stroke-width -1 is negative"),
         ('<rect width="5" height="5" stroke="red" stroke-linejoin="arcs"/>', r"stroke-linejoin 'arcs'"),
         ('<path d="M0 5H20L1 1" stroke="red" stroke-linejoin="round" stroke-width="1e300"/>', r"stroke-width 1e\+300 is too large"),
@@ -321,7 +325,7 @@ def test_a_scribble_that_would_run_for_hours_is_refused(read):
 
 
 def test_loops_and_multiplying_uses_end_in_an_error(read, monkeypatch):
-    with pytest.raises(FileError, match=r"use 'b' \(line 2\) uses itself|uses itself"):
+    with pytest.raises(FileError, match=r"use 'b' \(line 2\) uses itself"):
         read('<g id="a"><use id="b" href="#a"/></g>')
     with pytest.raises(FileError, match="uses itself"):
         read('<use id="a" href="#b"/><use id="b" href="#a"/>')

@@ -15,9 +15,10 @@ from name_plates import NAMES, Here, name_plate, write_plates
 
 from tint.artwork.artwork import read_artwork
 from tint.batch.engine import Died, Local
-from tint.batch.folder import find_artworks, plain_name
+from tint.batch.folder import BatchFolder, Record, find_artworks, plain_name
+from tint.batch.plates import pack_plates
 from tint.batch.run import Packing, run_batch
-from tint.batch.task import Order, Piece, make
+from tint.batch.task import Order, Piece, failed, make
 from tint.cli import main
 from tint.errors import FileError
 from tint.job.job import read_job, write_job
@@ -166,12 +167,41 @@ def test_packed_pieces_become_one_job_per_plate_and_stale_plates_go(order, palet
     assert len(done.failed) == 8 and not list((tmp_path / "out").glob("pla*/*")) and not list((tmp_path / "out").glob("pla*.*"))
 
 
+def test_plates_beyond_the_ninety_ninth_follow_it(order, tmp_path):
+    class Refuses:
+        def run(self, work, items, shared):
+            yield from ((item, failed("not made here")) for item in items)
+
+    place = BatchFolder(tmp_path / "out", dataclasses.replace(order, layers_only=True))
+    (place.results / "post").mkdir(parents=True)
+    side = {"width_mm": 0.6 * order.palette.stock.size_mm[0], "height_mm": 0.6 * order.palette.stock.size_mm[1]}
+    post = Record("post", "post.svg", "", "", side, (), "", 0.0)
+    made, placed, _, _ = pack_plates(place, place.order, [post], {"post": 101}, Packing(), Refuses(), lambda text: None)
+    assert len(placed) == 101 and [record.name for record in made] == [f"plate-{number:02d}" for number in range(1, 102)]
+    assert made[0].file_name == "plate-01 (1 piece)"
+
+
+def test_two_batches_at_once_in_one_folder_are_refused(order, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    out = tmp_path / "out"
+    met = []
+
+    def meet(_):
+        before = sorted(out.rglob("*"))
+        with pytest.raises(FileError, match="another tint is at work in .*out. Wait until it is done, or choose another name"):
+            run_batch(folder, out, dataclasses.replace(order, width_mm=20), engine=Here(), force=True)
+        met.append(sorted(out.rglob("*")) == before)
+
+    assert not run_batch(folder, out, order, engine=Here(), progress=meet).failed and met == [True, True]
+    assert run_batch(folder, out, order, engine=Here()).kept == 2  # let go of at the end
+
+
 def test_the_command_passes_options_on_and_refuses_what_does_not_fit(shop, tmp_path):
     folder = write_plates(tmp_path / "plates", 1)
     words = ["batch", str(folder), str(shop / "simulated" / "palette.json"), "--workers", "1", "-o", str(tmp_path / "out")]
     for more, code, said in (
         (["--ordered"], 2, "belong to --tonal"),
-        (["--background", "grass"], 1, "--background 'grass' is not a colour"),
+        (["--background", "grass"], 2, "--background 'grass' is not a colour"),
         (["--sizes", str(tmp_path / "none.csv")], 2, "none.csv is not there"),
         (["--scheduler", "tcp://127.0.0.1:9"], 2, "with --scheduler the cluster has its own"),
     ):

@@ -78,6 +78,41 @@ def test_small_items_share_a_task_and_large_ones_go_alone():
     assert sizes == [[10] * MOST_ITEMS, [10, MOST_BYTES], [MOST_BYTES], [5]] and list(_bundles([])) == []
 
 
+def test_a_scheduler_without_a_worker_is_told_at_once_and_the_work_begins_with_the_first():
+    said = []
+    with distributed.LocalCluster(n_workers=0, processes=False, protocol="tcp", dashboard_address=":0", host="127.0.0.1") as empty:
+
+        def tell(line):
+            said.append(line)
+            empty.scale(1)
+
+        cluster = Cluster(empty.scheduler_address, tell)
+        found = dict(cluster.run(raise_for, range(1, 4), 0))
+        cluster.close()
+    assert found == {1: 1, 2: 2, 3: 3} and len(said) == 1
+    assert said[0] == f"no worker at {empty.scheduler_address} yet: waiting for one; Ctrl-C stops"
+
+
+def test_the_loss_of_the_last_worker_is_told_and_the_work_goes_on_with_the_next(monkeypatch):
+    monkeypatch.setattr("tint.batch.cluster.LOOK_S", 0.05)
+    said = []
+    alone = {"n_workers": 1, "threads_per_worker": 1, "processes": False, "protocol": "tcp", "dashboard_address": ":0"}
+    with distributed.LocalCluster(**alone, host="127.0.0.1") as few:
+
+        def tell(line):
+            said.append(line)
+            few.scale(1)
+
+        cluster = Cluster(few.scheduler_address, tell)
+        results = cluster.run(who_am_i, range(1, 25), 0.05)
+        begun = [next(results)[0]]
+        few.scale(0)
+        rest = [item for item, _ in results]
+        cluster.close()
+    assert sorted(begun + rest) == list(range(1, 25))
+    assert said == [f"no worker at {few.scheduler_address} any more: waiting for one; Ctrl-C stops"]
+
+
 def test_a_worker_out_of_reach_is_seen_as_such():
     with socket.create_server(("127.0.0.1", 0)) as server:
         assert _reached(f"tcp://127.0.0.1:{server.getsockname()[1]}")

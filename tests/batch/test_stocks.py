@@ -106,6 +106,21 @@ def test_the_command_answers_which_stock_serves_a_wish(shop_of_stocks, fitted):
     setting = Setting(*(float(best[name]) for name in ("power_pct", "speed_mm_s", "freq_khz", "pulse_ns", "spacing_mm")))
     foretold = predict(read_model(out / "models" / best["stock"] / "model.json"), setting).lab
     np.testing.assert_allclose(foretold, [float(best[name]) for name in "Lab"], atol=0.006)
+    done = CliRunner().invoke(main, ["stocks", str(shop_of_stocks), "--workers", "1", "-o", str(out)])
+    assert "toward.csv was of an earlier run and is removed" in " ".join(done.stderr.split())
+    assert (out / "reach.png").is_file() and not (out / "toward.csv").exists()
+
+
+def test_pictures_of_models_that_are_no_more_go_with_them(shop_of_stocks, tmp_path):
+    shutil.copytree(shop_of_stocks / "scrap", tmp_path / "stocks" / "scrap")
+    shutil.copy(shop_of_stocks / "machine.toml", tmp_path / "stocks")
+    words = ["stocks", str(tmp_path / "stocks"), "--workers", "1", "-o", str(tmp_path / "out")]
+    assert "removed" not in CliRunner().invoke(main, words).stderr
+    for name in ("reach.png", "toward.csv", "notes.txt"):
+        (tmp_path / "out" / name).write_text("old", encoding="utf-8")
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 1 and " ".join(done.stderr.split()).count("was of an earlier run and is removed") == 2, done.stderr
+    assert not {"reach.png", "toward.csv"} & {item.name for item in (tmp_path / "out").iterdir()} and (tmp_path / "out" / "notes.txt").is_file()
 
 
 def test_numbers_of_an_extent_are_those_of_a_known_body():

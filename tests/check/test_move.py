@@ -18,6 +18,12 @@ def made(shop):
     return read_palette(shop / "simulated" / "palette.json"), read_model(shop / "simulated" / "model.json")
 
 
+def test_what_an_earlier_palette_said_of_twins_does_not_stay(made):
+    palette, model = made
+    twins = dataclasses.replace(palette, remarks=(*palette.remarks, "near twins: 1 pair of colours looks alike on the piece"))
+    assert move_palette(twins, model, 2, DATE)[0].remarks == palette.remarks
+
+
 def test_few_patches_hold_every_colours_own_setting_and_power_beside_it(made):
     palette, model = made
     worth = patches_for_move(palette, model)

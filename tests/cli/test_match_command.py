@@ -38,7 +38,7 @@ def test_the_model_may_stand_behind_the_numbers_and_options_keep_theirs():
 
 def test_two_numbers_are_refused_in_one_line(shop):
     done = tint("match", shop / "simulated" / "model.json", "--lab", "46", "-10")
-    assert done.exit_code == 1 and "'46,-10' is not a colour; write three numbers" in done.stderr
+    assert done.exit_code == 2 and "'46,-10' is not a colour; write three numbers" in done.stderr
 
 
 def test_the_answer_says_which_jitter_is_assumed(shop):

@@ -36,10 +36,42 @@ def test_a_range_that_cannot_be_read_shows_one_that_this_field_can_have(tmp_path
         (tmp_path / name).write_text(toml_text(thing), encoding="utf-8")
     option = f"--{field.replace('_', '-')}"
     call = ["grid", tmp_path / "machine.toml", "--stock", tmp_path / "stock.toml", "-n", 12, "-o", tmp_path / "plate"]
-    said = one_line(tint(*call, option, "much"), 1)
+    said = one_line(tint(*call, option, "much"), 2)
     shown = said.rpartition(f"{option} ")[2].strip(" .\n")
     done = tint(*call, option, shown)
     assert done.exit_code == 0, done.output
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([*GRID, "--power-pct", "10-40"], "--power-pct '10-40' is not a range"),
+        ([*GRID, "--speed-mm-s", "900:400"], "--speed-mm-s '900:400' is not a range"),
+        ([*GRID, "--speed-mm-s", "400:nan"], "--speed-mm-s '400:nan' is not a range"),
+        ([*GRID, "--after", "model.json", "--toward", "blue"], "'blue' is not a screen colour"),
+        (["match", "model.json", "--lab", "46;-10;-26"], "write three numbers"),
+        (["match", "model.json", "--lab", "150,0,0"], "L 150 cannot be"),
+        (["match", "model.json", "--srgb", "blue"], "'blue' is not a screen colour"),
+        (["stocks", "our-stocks", "--toward", "blue"], "'blue' is not a screen colour"),
+        (["palette", "model.json", "-n", "0"], "a palette holds 1 to 255"),
+        (["palette", "model.json", "--slow-de00", "-1"], "0 leaves it out"),
+        (["batch", "names", "palette.json", "--pack", "--gap-mm", "-3"], "a gap of -3 mm"),
+        (["job", "layers", "machine.toml", "--at-mm", "here"], "write two numbers"),
+        (["guide", "prooof"], "the guide has no page 'prooof'"),
+    ],
+)
+def test_what_cannot_be_read_as_typed_is_wrong_use_before_any_file_is_read(words, said):
+    assert said in one_line(tint(*words), 2)
+
+
+def test_a_file_that_says_what_cannot_be_is_the_data_that_says_no(tmp_path):
+    from tint.demo.laser import demo_machine
+    from tint.setting import toml_text
+
+    text = toml_text(demo_machine())
+    stated = next(line for line in text.splitlines() if line.startswith("max_power_w"))
+    (tmp_path / "machine.toml").write_text(text.replace(stated, 'max_power_w = "30 W"'), encoding="utf-8")
+    assert "max_power_w needs numbers, found '30 W'" in one_line(tint("grid", tmp_path / "machine.toml", "--stock", "stock.toml"), 1)
 
 
 @pytest.mark.parametrize(

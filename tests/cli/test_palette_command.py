@@ -1,12 +1,13 @@
 """`tint palette`: how many, for what, and what must stay."""
 
+import dataclasses
 import json
 
 import pytest
 from calling import one_line, tint
 from PIL import Image
 
-from tint.palette.palette import read_palette
+from tint.palette.palette import read_palette, write_palette
 
 
 def test_auto_takes_as_many_as_pay_and_draws_the_curve_beside_the_palette(shop, monkeypatch, tmp_path):
@@ -56,6 +57,17 @@ def test_colours_that_must_stay_are_kept_and_marked(shop, monkeypatch, tmp_path)
     assert any(colour.setting == old.setting and colour.name == old.name for colour in read_palette("p.json").colours)
 
 
+def test_a_long_name_moves_no_column(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    old = read_palette(shop / "simulated" / "palette.json")
+    long = dataclasses.replace(old.colours[1], name="the kingfisher's back in the evening light")
+    write_palette(dataclasses.replace(old, colours=(long, *old.colours[2:])), "old.json")
+    done = tint("palette", shop / "simulated" / "model.json", "-n", 4, "--from", "old.json", "--keep", long.name, "-o", "p.json")
+    lines = done.stdout.splitlines()
+    assert done.exit_code == 0 and len(lines) == 4 and any(long.name in line for line in lines)
+    assert len({line.index("±") for line in lines}) == len({line.index("jitter") for line in lines}) == 1
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [
@@ -67,9 +79,9 @@ def test_colours_that_must_stay_are_kept_and_marked(shop, monkeypatch, tmp_path)
             1,
             "3 colours are to be kept, but only 2 wanted",
         ),
-        (["-n", "300"], 1, "a palette holds 1 to 255"),
-        (["-n", "255"], 1, "can be told apart; ask for"),
-        (["--slow-de00", "-1"], 1, "0 leaves it out"),
+        (["-n", "300"], 2, "a palette holds 1 to 255"),
+        (["-n", "255"], 1, "different colours of reserve sign plate (invented); ask for"),
+        (["--slow-de00", "-1"], 2, "0 leaves it out"),
         (["--from", "nowhere.json", "--keep", "blue"], 2, "is not there"),
     ],
 )

@@ -39,7 +39,7 @@ def test_a_sign_is_proofed_by_its_model_against_its_artwork(shop, monkeypatch, t
         (["layers-sign", "--heat-pct", "50"], 1, "it lies above 0 and up to 20 %"),
         (["layers-sign", "--artwork", "nothing.png"], 2, "is not there"),
         (["layers-sign", "--artwork", "../side-by-side.png"], 1, "not the artwork they were made from"),
-        (["layers-sign", "--background", "white"], 1, "is not a colour"),
+        (["layers-sign", "--background", "white"], 2, "is not a colour"),
         (["layers-sign", "--compare"], 1, "name it with --artwork"),
     ],
 )

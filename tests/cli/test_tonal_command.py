@@ -73,7 +73,7 @@ def test_what_does_not_go_together_is_refused(signs):
     for words in (["--cell-mm", 0.1], ["--ordered"], ["--mixtures", place / "none.csv"]):
         done = tint("separate", sky, palette, "--width-mm", 12, *words, "-o", place / "x")
         assert done.exit_code == 2 and "belong to --tonal" in done.stderr
-    one_line(tint("separate", sky, palette, "--width-mm", 12, "--background", "sky", "-o", place / "x"), 1)
+    one_line(tint("separate", sky, palette, "--width-mm", 12, "--background", "sky", "-o", place / "x"), 2)
     one_line(tint("separate", sky, palette, "--width-mm", 12, "--tonal", "--cell-mm", 0.01, "-o", place / "x"), 1)
     one_line(tint("separate", sky, palette, "--width-mm", 12, "--tonal", "--smooth", "-o", place / "x"), 1)
     assert not (place / "x").exists()

@@ -6,7 +6,7 @@ from test_journeys import artwork_with_palette, goto
 
 AXE = (resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-SIZES = {"workshop screen": (1280, 800), "tablet": (1024, 768), "tablet upright": (820, 1180)}
+SIZES = {"workshop screen": (1280, 800), "tablet": (1024, 768), "tablet upright": (820, 1180), "phone": (360, 740)}
 
 
 def filled(page, shop, place):

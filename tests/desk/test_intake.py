@@ -68,6 +68,26 @@ def test_what_lies_in_the_shop_is_found_by_its_contents(shop):
     assert not [name for _, name in found if name.endswith((".png", "job.json", "layers.json", "settings.csv"))]
 
 
+def test_files_that_cannot_be_read_come_last_and_say_so(tmp_path, shop):
+    place = shop / "simulated"
+    for name in ("machine.toml", "stock.toml", "palette.json", "patches.csv"):
+        text = (place / name).read_text(encoding="utf-8")
+        for key in "az":
+            (tmp_path / f"{key}-{name}").write_text(text, encoding="utf-8")
+    (tmp_path / "a-machine.toml").write_text('name = "bench"\nmax_power_w = "30 W"\n', encoding="utf-8")
+    (tmp_path / "a-palette.json").write_text('{"format": "tint-palette/2"}', encoding="utf-8")
+    (tmp_path / "a-patches.csv").write_text("patch,power_pct,L,a,b\nA1,much,1,2,3\n", encoding="utf-8")
+    session = Session(tmp_path)
+    try:
+        find_files(session)
+        offered = {kind: [item.name for item in session.items if item.kind == kind] for kind in ("machine", "stock", "palette", "patches")}
+    finally:
+        session.close()
+    assert offered.pop("stock") == ["a-stock.toml", "z-stock.toml"]
+    for kind, ending in (("machine", "toml"), ("palette", "json"), ("patches", "csv")):
+        assert offered[kind] == [f"z-{kind}.{ending}", f"a-{kind}.{ending} (cannot be read)"]
+
+
 def test_folders_too_deep_hidden_ones_and_links_are_not_followed(tmp_path, shop):
     palette = (shop / "simulated" / "palette.json").read_text()
     deep = tmp_path.joinpath(*(["below"] * (DEPTH + 1)))

@@ -142,5 +142,5 @@ def test_a_page_that_is_not_there_is_one_line_that_names_those_there_are():
     with pytest.raises(DataError, match="no page 'prooof'; it has install, safety, artwork"):
         read_page("prooof")
     done = CliRunner().invoke(main, ["guide", "../../etc/passwd"])
-    assert done.exit_code == 1 and done.stderr.count("\n") == 1
+    assert done.exit_code == 2 and done.stderr.count("\n") == 1
     assert CliRunner().invoke(main, ["guide", "proof", "-o", "pages"]).exit_code == 2

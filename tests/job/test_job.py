@@ -257,11 +257,11 @@ def test_the_command_writes_the_job_with_every_option_and_prints_the_lines_for_m
     second = read_job(tmp_path / "second")
     assert f"turn_ms = {second.timing.turn_ms:.4g}" in done.stderr and "jump_ms = 1" in done.stderr
     assert second.timing.turn_ms > 0.6
-    for more, said in (
-        (["--timed", times[0]], "1 timed job is too few"), (["--timed", "nowhere=5", "--timed", "x=5"], "is not there"),
-        (["--timed", "nowhere"], "write its folder and its time"), (["--at-mm", "5"], "write two numbers, such as --at-mm 20,10"),
-        (["--at-mm", "nan,0"], "does not lie on the blank"),
+    for more, code, said in (
+        (["--timed", times[0]], 1, "1 timed job is too few"), (["--timed", "nowhere=5", "--timed", "x=5"], 2, "is not there"),
+        (["--timed", "nowhere"], 2, "write its folder and its time"), (["--timed", f"{tmp_path / 'first'}=soon"], 2, "is not a time"),
+        (["--at-mm", "5"], 2, "write two numbers, such as --at-mm 20,10"), (["--at-mm", "nan,0"], 1, "does not lie on the blank"),
     ):  # fmt: skip
         done = run(*more, "-o", str(tmp_path / "third"))
-        assert done.exit_code in (1, 2) and said in done.stderr and done.stderr.count("\n") == 1, done.stderr
+        assert done.exit_code == code and said in done.stderr and done.stderr.count("\n") == 1, done.stderr
         assert not (tmp_path / "third").exists()

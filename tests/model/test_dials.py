@@ -30,6 +30,21 @@ def test_a_machine_of_single_pulse_widths_has_them_on_its_dial(open_model):
     assert dial.values == (2.0, 6.0, 20.0) and (dial.low, dial.high) == (2.0, 20.0)
 
 
+def test_a_limit_the_machine_states_is_not_rounded_beyond_itself(open_model):
+    machine = dataclasses.replace(open_model.machine, max_speed_mm_s=20000 / 3)
+    model = dataclasses.replace(open_model, machine=machine)
+    dial = next(each for each in dials(model) if each.field == "speed_mm_s")
+    values, _ = colours_along(model, middle_setting(model), dial, 5)  # refuses what the machine cannot do
+    assert values[-1] == 20000 / 3
+
+
+def test_a_hatch_angle_that_some_patches_lack_is_seen_where_it_is_known(open_model):
+    hatch = np.where(np.arange(len(open_model.patches)) < 5, np.nan, 45.0)
+    setting = open_model.patches.setting.replace(hatch_deg=hatch)
+    dial = dials(dataclasses.replace(open_model, patches=dataclasses.replace(open_model.patches, setting=setting)))[-1]
+    assert (dial.field, dial.seen_low, dial.seen_high) == ("hatch_deg", 45.0, 45.0)
+
+
 def test_a_measured_power_curve_bounds_the_dial(open_model):
     curve = ((10.0, 8.0), (60.0, 55.0), (90.0, 92.0))
     machine = Machine(**{**open_model.machine.as_dict(), "power_curve": curve})

@@ -68,6 +68,20 @@ def test_only_pulse_widths_the_machine_has_are_offered(machine, stock, invented)
     assert set(np.unique(find_setting(model, [55, 10, 10]).candidates[0].setting.pulse_ns)) <= {6.0, 20.0, 60.0}
 
 
+def test_a_pool_stays_inside_the_focus_the_grid_marked(invented_model):
+    focus = np.resize([-0.336, 0.128, 0.336], len(invented_model.patches))  # finer than the hundredths that are dialled
+    setting = invented_model.patches.setting.replace(focus_mm=focus)
+    model = dataclasses.replace(invented_model, patches=dataclasses.replace(invented_model.patches, setting=setting))
+    pool = candidate_pool(model, 500)
+    assert predict(model, pool.setting).outside.max() == 0
+
+
+def test_a_jitter_that_cannot_be_is_refused():
+    for wrong in ({"power_rel_pct": 100}, {"speed_rel_pct": -1}, {"spacing_rel_pct": np.nan}, {"focus_mm": np.inf}):
+        with pytest.raises(LimitError, match=f"jitter {next(iter(wrong))}"):
+            Jitter(**wrong)
+
+
 def test_a_wish_that_is_no_colour_is_refused(open_model):
     for wish in ([50, 0], [np.nan, 0, 0], [0.5, 200, 0]):
         with pytest.raises(DataError):
@@ -104,8 +118,8 @@ def test_jitter_in_fields_the_grid_never_varied_is_said_to_be_assumed(open_model
     ]
 
 
-def test_straw_is_quieter_than_pink_on_the_open_grid(open_model):
-    # ideal films: straw and light blue change little with thickness, pinks and greens much (order of hues in FACTS)
+def test_blue_is_quieter_than_pink_on_the_open_grid(open_model):
+    # ideal films: straw and light blue change little with thickness, pinks and greens much
     pool = candidate_pool(open_model, 2000)
     chroma, hue = np.hypot(*pool.lab[:, 1:].T), np.degrees(np.arctan2(pool.lab[:, 2], pool.lab[:, 1]))
     pink, blue = (np.abs(hue + 10) < 25) & (chroma > 12), (np.abs(hue + 90) < 15) & (chroma > 12)

@@ -6,47 +6,26 @@ import dataclasses
 
 import numpy as np
 import pytest
+from grown import film_lab, film_plate, film_settings
 from scipy.special import erf
 from scipy.stats.mstats import hdquantiles
 
-from tint.film import WAVELENGTH_NM, material_index, reflectance
-from tint.lab import delta_e00, lab_from_reflectance
-from tint.measure.patches import Patches, join_patches
+from tint.lab import delta_e00
+from tint.measure.patches import join_patches
 from tint.model.fit import fit
+from tint.model.folds import BASELINES, baseline_predict
 from tint.model.model import predict
-from tint.model.radius import GROWTH_PER_WIDTH, Calibration, calibrate, spread_de00, upper_quantile
-from tint.model.report import report_text
+from tint.model.quantities import log_fields
+from tint.model.radius import GROWTH_PER_WIDTH, Calibration, calibrate, cross_coverage, spread_de00, upper_quantile
+from tint.model.report import GUESSES, report_text
 from tint.process import process
-from tint.setting import Machine, Setting, Stock
-
-
-def film_lab(setting: Setting, power: np.ndarray | float = 1.0) -> np.ndarray:
-    """SIMULATED: one magnetite film whose thickness saturates with areal and pulse energy."""
-    heat = (setting.power_pct * power / 30) ** 1.4 * (900 / setting.speed_mm_s) ** 0.8 * (400 / setting.freq_khz) ** 0.5
-    nm = 400 * (1 - np.exp(-heat / 4))
-    shine = reflectance(WAVELENGTH_NM, [(material_index("magnetite"), nm)], material_index("austenitic steel"), 8.0)
-    return lab_from_reflectance(WAVELENGTH_NM, 0.9 * shine + 0.02)
-
-
-def film_settings(n: int, seed: int) -> Setting:
-    rng = np.random.default_rng(seed)
-    return Setting(rng.uniform(20, 45, n), rng.uniform(500, 1500, n), rng.uniform(200, 800, n), 20, 0.003)
-
-
-def film_patches(n: int, seed: int, drift: float = 0.0) -> Patches:
-    rng = np.random.default_rng(seed)
-    setting, order = film_settings(n, seed), rng.permutation(n) + 1.0
-    lab = film_lab(setting, 1 + drift * (order - 1) / (n - 1)) + rng.normal(0, 0.3, (n, 3))
-    return Patches(
-        tuple(f"m{i}" for i in range(n)), setting, lab, np.full(n, 0.3), order, np.full((n, 2), np.nan), ("",) * n,
-        {"source": "SIMULATED"},
-    )  # fmt: skip
+from tint.setting import Machine, Stock
 
 
 @pytest.fixture(scope="module")
 def drifted(machine: Machine, stock: Stock):
     """A model of a plate along which the laser lost 4 % of its power."""
-    return fit(film_patches(60, 1, drift=-0.04), machine, stock)
+    return fit(film_plate(60, 1, drift=-0.04), machine, stock)
 
 
 def test_drift_along_the_marking_order_is_found_and_taken_out(drifted):
@@ -56,25 +35,36 @@ def test_drift_along_the_marking_order_is_found_and_taken_out(drifted):
 
 
 def test_a_plate_without_drift_is_left_alone(machine, stock):
-    model = fit(film_patches(60, 1), machine, stock)
+    model = fit(film_plate(60, 1), machine, stock)
     assert abs(model.report.drift_pct) < 0.6
 
 
 def test_without_a_marking_order_no_drift_is_claimed(machine, stock):
-    patches = film_patches(24, 2)
+    patches = film_plate(24, 2)
     model = fit(dataclasses.replace(patches, order=np.full(24, np.nan)), machine, stock)
     assert model.report.drift_pct is None and not model.log_power.any()
 
 
 def test_where_power_never_varied_no_drift_is_claimed(machine, stock):
-    patches = film_patches(24, 2)
+    patches = film_plate(24, 2)
     setting = patches.setting.replace(power_pct=30.0)
     model = fit(dataclasses.replace(patches, setting=setting, lab=film_lab(setting)), machine, stock)
     assert model.report.drift_pct is None and not model.log_power.any()
 
 
+def test_where_power_never_varied_no_step_between_plates_is_claimed(machine, stock):
+    plates = []
+    for seed in (2, 3):
+        patches = film_plate(24, seed)
+        setting = patches.setting.replace(power_pct=30.0)
+        ids = tuple(f"{seed}-{name}" for name in patches.ids)
+        plates.append(dataclasses.replace(patches, setting=setting, lab=film_lab(setting), ids=ids))
+    report = fit(join_patches(plates), machine, stock).report
+    assert report.plate_steps_pct == () and "first plate" not in report_text(report)
+
+
 def test_a_step_of_power_between_two_plates_is_found(machine, stock):
-    one, other = film_patches(48, 1), film_patches(24, 2)
+    one, other = film_plate(48, 1), film_plate(24, 2)
     other = dataclasses.replace(
         other, lab=film_lab(other.setting, 0.95), ids=tuple(f"again-{name}" for name in other.ids)
     )
@@ -86,13 +76,15 @@ def test_a_step_of_power_between_two_plates_is_found(machine, stock):
 
 
 def test_film_colour_from_24_patches_beats_every_plain_rival(machine, stock):
-    model = fit(film_patches(24, 5), machine, stock)
+    model = fit(film_plate(24, 5), machine, stock)
     at = film_settings(200, 8)
     truth = film_lab(at)
     ours = np.median(delta_e00(predict(model, at).lab, truth))
-    table, asked = np.log(model.patches.setting.table()[:, :3]), np.log(at.table()[:, :3])
-    nearest = ((asked[:, None] - table[None]) ** 2).sum(axis=-1).argmin(axis=1)
-    assert ours < 0.35 * np.median(delta_e00(model.patches.lab[nearest], truth))
+    x, q = (log_fields(setting)[:, :3] for setting in (model.patches.setting, at))
+    low, width = x.min(axis=0), np.ptp(x, axis=0)
+    for name in BASELINES:
+        lab = baseline_predict(name, (x - low) / width, model.patches.lab, (q - low) / width)
+        assert ours < (0.35 if name in GUESSES else 0.8) * np.median(delta_e00(lab, truth)), name
 
 
 def test_where_film_colour_fails_the_plain_process_predicts_and_the_report_says_so(machine, stock):
@@ -103,7 +95,7 @@ def test_where_film_colour_fails_the_plain_process_predicts_and_the_report_says_
     lab = np.stack(
         [50 + 20 * np.tanh(3 * np.sin(4 * swing)), 60 * np.sin(5 * swing), 50 * np.sin(7 * swing + 1)], axis=1
     )
-    patches = dataclasses.replace(film_patches(80, 3), setting=setting, lab=lab + rng.normal(0, 0.2, lab.shape))
+    patches = dataclasses.replace(film_plate(80, 3), setting=setting, lab=lab + rng.normal(0, 0.2, lab.shape))
     model = fit(patches, machine, stock)
     assert [member.kind for member in model.members] == ["process"]
     assert "process" in model.kind and "film" not in model.kind
@@ -111,7 +103,7 @@ def test_where_film_colour_fails_the_plain_process_predicts_and_the_report_says_
 
 
 def test_gross_errors_hardly_move_the_model(machine, stock):
-    clean = film_patches(40, 4)
+    clean = film_plate(40, 4)
     lab = clean.lab.copy()
     lab[[5, 30]] = [[30, 40, 40], [90, -30, 0]]
     at = film_settings(150, 7)
@@ -136,6 +128,17 @@ def test_a_calibrated_radius_covers_nine_of_ten_of_its_own_errors():
     assert calibrate(error, spread, 0.3).scale > plain.scale  # the allowance for what flatters patches held out
     inside = error <= plain.radius_de00(spread, np.zeros(400))
     assert 0.9 <= inside.mean() < 0.92
+
+
+def test_coverage_is_that_of_a_radius_which_spoilt_patches_do_not_widen():
+    rng = np.random.default_rng(1)
+    spread, fold = np.ones(60), np.arange(60) % 5
+    error, aside = np.abs(rng.normal(0, 1.0, 60)), np.zeros(60, dtype=bool)
+    clean = cross_coverage(error, spread, 0.3, fold, aside)
+    assert 0.8 < clean < 1
+    error, aside = np.append(error, [70.0, 70.0, 70.0]), np.append(aside, [True, True, True])
+    spread, fold = np.append(spread, [1.0, 1.0, 1.0]), np.append(fold, [0, 1, 2])
+    assert cross_coverage(error, spread, 0.3, fold, aside) == pytest.approx(60 * clean / 63)
 
 
 def test_the_radius_grows_by_the_stated_share_outside():

@@ -65,6 +65,8 @@ def test_a_file_that_is_there_is_not_overwritten(open_model, tmp_path):
         (lambda body: body["patches"].update(power_pct="forty"), "damaged"),
         (lambda body: body["patches"]["freq_khz"].__setitem__(0, -3), "frequency -3 kHz cannot be"),
         (lambda body: body["calibration"].update(scale=[]), "damaged"),
+        (lambda body: body["calibration"].update(scale=-1), "damaged"),
+        (lambda body: body["members"][0].update(weight=3), "damaged"),
         (lambda body: body["members"][0]["numbers"].popitem(), "is missing|damaged"),
         (lambda body: body["machine"].update(spot_um=0), "spot_um"),
         (lambda body: body["report"].update(scores=3), "damaged"),
@@ -101,7 +103,7 @@ def test_a_file_of_an_older_model_says_to_fit_again(open_model, tmp_path):
     assert "\n" not in str(caught.value)
 
 
-def test_a_hundred_thousand_predictions_agree_with_one_by_one(open_model, open_patches):
+def test_forty_five_thousand_predictions_agree_with_a_hundred(open_model, open_patches):
     many = Setting(*(np.resize(getattr(open_patches.setting, name), 45_000) for name in FIELDS))
     guess = predict(open_model, many)
     assert np.allclose(guess.lab[:100], predict(open_model, open_patches.setting).lab, atol=1e-9)

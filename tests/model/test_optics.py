@@ -84,5 +84,8 @@ def test_grades_find_their_family():
     for grade, family in (
         ("304", "austenitic steel"), ("1.4301", "austenitic steel"), ("AISI 430", "ferritic steel"), ("Ti-6Al-4V", "titanium"),
         ("titanium grade 2", "titanium"), ("CuZn37", "brass"), ("stainless, grade not stated", "austenitic steel"),
+        ("1.4016", "ferritic steel"), ("1.4509", "ferritic steel"), ("SUS430", "ferritic steel"),
+        ("316 Ti", "austenitic steel"), ("aluminium", "austenitic steel"), ("3.7035", "titanium"), ("ti6al4v", "titanium"),
+        ("copper", "brass"), ("bronze", "brass"),
     ):  # fmt: skip
         assert family_of(grade) == family

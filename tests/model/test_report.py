@@ -41,6 +41,12 @@ def test_drift_within_two_standard_errors_is_too_small_to_tell():
     assert "Drift" not in report_text(PLAIN)
 
 
+def test_steps_of_power_are_told_from_the_first_plate():
+    two, three = (report_text(dataclasses.replace(PLAIN, plate_steps_pct=steps)) for steps in ((-5.0,), (-5.0, 1.0)))
+    assert "From the first plate to the next, power changed by -5.00 %; taken out" in two
+    assert "From the first plate to each further one, power changed by -5.00 %, +1.00 %; taken out" in three
+
+
 def test_readings_of_another_plate_are_called_worse_than_guessing(invented_patches, invented_model, machine, stock):
     swapped = dataclasses.replace(invented_patches, lab=invented_patches.lab[np.random.default_rng(1).permutation(30)])
     model = fit(swapped, machine, stock)

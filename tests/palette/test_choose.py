@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
 from tint.artwork.artwork import Drawing, Picture, Shape
 from tint.errors import DataError
@@ -10,7 +11,7 @@ from tint.lab import delta_e00, lab_from_srgb1
 from tint.palette.choose import choose_palette
 from tint.palette.offer import thin
 from tint.palette.penalty import Penalty
-from tint.palette.wishes import artwork_wishes
+from tint.palette.wishes import artwork_wishes, read_wishes
 
 
 def test_thinning_keeps_the_surest_of_each_cell():
@@ -57,11 +58,29 @@ def test_the_wishes_of_a_picture_are_its_colours_by_area_without_the_transparent
         artwork_wishes(Picture("p", 10, 10, pixels, np.ones((10, 10), bool)))
 
 
+@pytest.mark.parametrize(("width", "height"), [(1, 1), (40, 3), (3000, 7), (60_000, 1), (7, 300)])
+def test_the_colours_of_a_picture_of_any_size_are_read(tmp_path, width, height):
+    pixels = np.zeros((height, width, 3), np.uint8)
+    pixels[:, : width // 4] = (200, 40, 40)
+    Image.fromarray(pixels).save(tmp_path / "reed.png")
+    weight = artwork_wishes(read_wishes(tmp_path / "reed.png"))[1]
+    assert weight.tolist() == pytest.approx([1 - width // 4 / width, width // 4 / width][: 1 + (width > 3)])
+
+
+def test_the_wishes_of_a_picture_are_the_same_whatever_is_sorted_at_once(monkeypatch):
+    rng = np.random.default_rng(1)
+    picture = Picture("p", 9, 7, rng.integers(0, 256, (70, 90, 3)).astype(np.uint8), rng.random((70, 90)) < 0.3)
+    whole = artwork_wishes(picture)
+    monkeypatch.setattr("tint.palette.wishes._AT_ONCE_PX", 500)
+    for one, other in zip(whole, artwork_wishes(picture), strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
 def test_more_colours_than_the_stock_has_are_refused(model, monkeypatch):
     with pytest.raises(DataError, match="a palette holds 1 to 255"):
         choose_palette(model, 0)
     monkeypatch.setattr("tint.palette.offer.THIN_LAB", 25.0)
-    with pytest.raises(DataError, match=r"only \d+ colours of polished stainless \(open data\) can be told apart"):
+    with pytest.raises(DataError, match=r"offers only \d+ different colours of polished stainless \(open data\)"):
         choose_palette(model, 250)
 
 

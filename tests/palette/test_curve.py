@@ -1,5 +1,6 @@
 """The error curve and the number it suggests."""
 
+import dataclasses
 import io
 
 import numpy as np
@@ -49,11 +50,12 @@ def test_the_picture_of_the_curve_is_a_png_and_its_words_name_the_number():
     picture = Image.open(io.BytesIO(curve_picture(curve, "signs")))
     assert picture.format == "PNG" and picture.width > 800
     assert curve.words().startswith("4 colours suggested: on average 2.8 ΔE00")
+    assert Curve(counts, 12.0 / counts, 11.0 / counts, 20.0 / counts, 1).words().startswith("1 colour suggested:")
+    assert curve.words().endswith("within 5.0; 8 colours would come to 1.4 and 2.5.")
+    assert dataclasses.replace(curve, suggested=8).words().endswith("within 2.5.")
 
 
 def test_more_kept_than_looked_at_is_said(offer):
-    import dataclasses
-
     crowd = dataclasses.replace(offer, kept=(None,) * 9)
     with pytest.raises(DataError, match="9 colours are to be kept; a suggestion looks at up to 5"):
         error_curve(crowd, 5)

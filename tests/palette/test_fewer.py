@@ -1,5 +1,6 @@
 """The few colours of a palette for an artwork, against trying all choices."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -11,6 +12,7 @@ from tint.errors import DataError
 from tint.lab import delta_e00, srgb255_from_lab
 from tint.palette.choose import choose_palette
 from tint.palette.fewer import fewer_colours
+from tint.palette.twins import twins_told
 from tint.palette.wishes import artwork_wishes
 
 
@@ -52,6 +54,14 @@ def test_the_choice_is_as_good_as_the_best_of_all_choices(palette, reeds, n, kep
         for some in itertools.combinations(range(7), n) if not kept or 4 in some
     )  # fmt: skip
     assert lost(chosen, reeds) == pytest.approx(best, rel=0.02)
+
+
+def test_what_was_said_of_twins_goes_with_the_twin(palette, reeds):
+    old = palette.colours[0]
+    both = dataclasses.replace(palette, colours=(*palette.colours, dataclasses.replace(old, name="its twin")))
+    both = twins_told(both)
+    assert any(line.startswith("near twins:") and "'its twin'" in line for line in both.remarks)
+    assert not any("its twin" in line for line in fewer_colours(both, 3, reeds).remarks)
 
 
 def test_what_cannot_be_chosen_is_refused(palette, reeds):

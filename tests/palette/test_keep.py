@@ -8,7 +8,7 @@ import pytest
 from tint.errors import DataError
 from tint.lab import delta_e00, hex_from_lab
 from tint.palette.choose import choose_palette
-from tint.palette.keep import kept_colours
+from tint.palette.keep import kept_colours, kept_for
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +30,18 @@ def test_a_measured_patch_and_a_wished_colour_stay_too(model):
     palette = choose_palette(model, 4, keep=[patch, wish, patch])
     assert any(colour.patch == patch and colour.setting == model.patches.setting[40] for colour in palette.colours)
     assert delta_e00(palette.lab[1:], model.patches.lab[7]).min() < 4 and len(palette) == 4
+
+
+def test_words_that_come_out_as_one_colour_are_told_and_keep_its_name(model):
+    repeats = choose_palette(model, 2, keep=[model.patches.ids[40]])
+    old = next(colour for colour in repeats.colours if colour.patch == model.patches.ids[40])
+    kept, said = kept_colours(model, [old.patch, old.name, old.patch.lower(), old.patch], repeats)
+    assert len(kept) == 1 and (kept[0].name, kept[0].patch) == (old.name, old.patch)
+    assert kept_for(old.setting, kept) == f"{old.patch}, {old.name}"
+    merged = f"'{old.patch}' and '{old.name}' come out as one colour: one setting serves both."
+    assert said.count(merged) == 1 and sum("come out as one" in line for line in said) == 1
+    palette = choose_palette(model, 4, keep=[old.patch, old.name], old=repeats)
+    assert merged in palette.remarks and old.name in {colour.name for colour in palette.colours}
 
 
 def test_a_wish_out_of_reach_is_kept_as_near_as_can_be_and_said(model):

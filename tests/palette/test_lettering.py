@@ -26,4 +26,11 @@ def test_lines_and_cut_texts_keep_to_their_room(font):
         and " ".join(wrapped(text, font, 200)) == text
     )
     assert font.getlength(fitting(text, font, 150)) <= 150 and fitting(text, font, 150).endswith("...")
-    assert fitting("pond", font, 150) == "pond"
+    assert fitting("pond", font, 150) == "pond" and fitting("pond", font, 1) == "..."
+
+
+def test_a_cut_text_is_as_long_as_its_room_allows_and_its_length_costs_nothing(font):
+    text = "reedmace and water mint " * 800  # cut sign by sign from its end this took minutes
+    shown = fitting(text, font, 300)
+    longer = text[: len(shown) - 2] + "..."
+    assert text.startswith(shown[:-3]) and font.getlength(shown) <= 300 < font.getlength(longer)

@@ -127,11 +127,14 @@ def test_a_file_that_was_only_laid_out_anew_counts_as_unchanged(tmp_path):
 @pytest.mark.parametrize("damage", [
     lambda body: body["colours"][0]["along"].pop("power_pct"), lambda body: body["colours"][0]["along"].update(freq_khz=["1 2"]),
     lambda body: body.update(lineage={"version": 0}), lambda body: body.update(repeatability={"de00": -1, "heat_pct": 1, "dof": 1}),
-    lambda body: body["colours"][0].update(scatter=[1, 2]),
+    lambda body: body["colours"][0].update(scatter=[1, 2]), lambda body: body["colours"][0].update(scatter=[["1", "0", "0"]] * 3),
+    lambda body: body["lineage"].update(version=1.5), lambda body: body["repeatability"].update(de00="1"),
+    lambda body: body["colours"][0]["along"]["power_pct"].insert(0, "nan 1 2 3"),
+    lambda body: body["colours"][0]["along"].update(freq_khz=["0.1 1 2 3", "0.2 1 2 3", "0.3 1 2 3"]),
 ])  # fmt: skip
 def test_damaged_curves_or_lineage_are_one_line(tmp_path, damage):
     with pytest.raises(FileError, match=r"p\.json") as caught:
-        read_palette(edit(write_palette(two(), tmp_path / "p.json"), damage))
+        read_palette(edit(write_palette(two(repeatability=Repeatability(0.4, 1.2, 20)), tmp_path / "p.json"), damage))
     assert "\n" not in str(caught.value)
 
 

@@ -23,6 +23,10 @@ def test_dark_and_light_are_said():
     assert colour_name([10, 0, 0]) == "black" and colour_name([35, 10, -30]).startswith("dark")
 
 
+def test_a_hue_a_hair_below_red_has_a_name():
+    assert colour_name([50, 50, -1e-15]) == colour_name([50, 50, 0]) == "vivid crimson"
+
+
 def test_every_lab_has_a_name_and_doubles_get_a_number():
     rng = np.random.default_rng(3)
     lab = rng.uniform([0, -100, -100], [100, 100, 100], (400, 3))

@@ -63,6 +63,14 @@ def test_names_are_unique_and_numbers_are_checked():
         (lambda body: body["colours"][0]["setting"].update(power_pct="much"), "numbers in every column"),
         (lambda body: body.update(colours=7), "is damaged"),
         (lambda body: body["machine"].pop("max_power_w"), "max_power_w is missing"),
+        (lambda body: body.update(penalty={"sensitive": "1", "slow_de00": 0.5}), "is damaged"),
+        (lambda body: body.update(penalty={"sensitive": True, "slow_de00": 0.5}), "is damaged"),
+        (lambda body: body.update(penalty={"sensitive": -1, "slow_de00": 0.5}), "sensitive -1 cannot be"),
+        (lambda body: body.update(remarks="camera colours"), "is damaged"),
+        (lambda body: body.update(edited="stock"), "is damaged"),
+        (lambda body: body["colours"][0].update(marks="3"), "is damaged"),
+        (lambda body: body["colours"][0].update(marks=2.5), "is damaged"),
+        (lambda body: body["colours"][0].update(marks=-1), "is damaged"),
     ],
 )
 def test_a_palette_edited_wrongly_by_hand_says_what_no_longer_fits(tmp_path, change, said):

@@ -29,7 +29,9 @@ def test_a_name_is_never_given_twice(model):
     swapped = palette
     for number in range(1, 5):
         swapped = swap_colour(swapped, number, candidate)
-    assert len({colour.name for colour in swapped.colours}) == 4
+    names = [colour.name for colour in swapped.colours]
+    assert len(set(names)) == 4 and names[1:] == [f"{names[0]} ({count})" for count in (2, 3, 4)]
+    assert any("near twins: 6 pairs" in line for line in swapped.remarks)
     with pytest.raises(LimitError, match="twice"):
         swap_colour(palette, 1, candidate, name=palette.colours[1].name)
     with pytest.raises(LimitError, match="it has 1 to 4"):

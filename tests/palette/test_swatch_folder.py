@@ -1,5 +1,6 @@
 """Swatches for design programs: GIMP palette, CSS, printable sheet, and the folder that holds them."""
 
+import dataclasses
 import re
 from xml.etree import ElementTree
 
@@ -13,7 +14,7 @@ from tint.lab import srgb255_from_lab
 from tint.palette.palette import Palette, PaletteColour
 from tint.palette.swatch_folder import write_swatches
 from tint.palette.swatch_sheet import swatch_sheets
-from tint.palette.swatch_text import beyond_screen, css_names, css_text, gpl_text
+from tint.palette.swatch_text import beyond_screen, css_names, css_text, doubt_words, gpl_text
 from tint.setting import Machine, Setting, Stock
 
 LASER = Machine("bench (invented)", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)
@@ -97,6 +98,17 @@ def test_the_sheets_are_a4_in_millimetres_with_every_swatch_at_its_true_size(cou
             assert words in said
         assert all(float(text.get("y")) < 295 for text in root.iter(f"{SVG}text"))
     assert seen == list(range(count + 1))
+
+
+def test_remarks_too_long_for_the_sheet_end_with_where_there_is_more():
+    few = swatch_sheets(dataclasses.replace(palette(), remarks=("SIMULATED colours", "reed " * 60)))[0]
+    many = swatch_sheets(dataclasses.replace(palette(), remarks=("SIMULATED colours", "reed " * 200)))[0]
+    assert "…" not in few and many.count("… (more in README.txt)</text>") == 1 and "SIMULATED" in many
+
+
+def test_without_a_stated_jitter_the_note_still_is_a_sentence():
+    assert doubt_words(palette()).endswith("jitter is the mean shift under power ±2 %.")
+    assert doubt_words(dataclasses.replace(palette(), jitter="")).endswith("jitter is the mean shift.")
 
 
 def test_the_folder_is_written_whole_and_replaced_only_with_force(tmp_path):

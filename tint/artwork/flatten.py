@@ -139,7 +139,8 @@ def _faces(lines: np.ndarray) -> np.ndarray:
     """Faces of the map that lines draw once cut wherever they meet."""
     import shapely
 
-    cut = shapely.union_all(lines, grid_size=LATTICE_MM)
+    with np.errstate(divide="ignore", invalid="ignore"):  # GEOS divides by segments without length, and copes
+        cut = shapely.union_all(lines, grid_size=LATTICE_MM)
     return shapely.get_parts(shapely.polygonize([cut]))
 
 

@@ -54,17 +54,17 @@ def tiff_bands(image: TiffImageFile, stream: BinaryIO) -> Iterator[Image.Image]:
     if tiled:
         yield from _tile_rows(image, stream, rows)
         return
-    offsets, sizes = tags[_STRIP_OFFSETS], tags[_STRIP_BYTES]
     for number, top in enumerate(range(0, height, rows)):
         here = min(rows, height - top)
         if not raw:
-            yield _piece(image, _read(stream, offsets[number], sizes[number]), (width, here))
+            data = _read(stream, _listed(image, _STRIP_OFFSETS, number), _listed(image, _STRIP_BYTES, number))
+            yield _piece(image, data, (width, here))
             continue
         row_bytes = -(-width * _bits(image) // 8)
         step = max(1, _BAND_PX // width)
         for start in range(0, here, step):
             count = min(step, here - start)
-            data = _read(stream, offsets[number] + start * row_bytes, count * row_bytes)
+            data = _read(stream, _listed(image, _STRIP_OFFSETS, number) + start * row_bytes, count * row_bytes)
             yield _piece(image, data, (width, count))
 
 
@@ -79,7 +79,8 @@ def _tile_rows(image: TiffImageFile, stream: BinaryIO, tall: int) -> Iterator[Im
         band = Image.new("1", (0, 0))  # takes the mode of the first tile
         for column in range(across):
             number = row * across + column
-            tile = _piece(image, _read(stream, tags[_TILE_OFFSETS][number], tags[_TILE_BYTES][number]), (wide, tall))
+            data = _read(stream, _listed(image, _TILE_OFFSETS, number), _listed(image, _TILE_BYTES, number))
+            tile = _piece(image, data, (wide, tall))
             if not column:
                 band = Image.new(tile.mode, (width, tall))
                 if tile.palette is not None:
@@ -96,6 +97,14 @@ def _bits(image: TiffImageFile) -> int:
         if isinstance(bits, tuple) and len(bits) == samples
         else samples * int(bits[0] if isinstance(bits, tuple) else bits)
     )
+
+
+def _listed(image: TiffImageFile, tag: int, number: int) -> int:
+    """Place or size [bytes] of a strip or tile, of the list under a tag."""
+    try:
+        return int(image.tag_v2[tag][number])
+    except (KeyError, IndexError):
+        raise OSError("its list of strips or tiles is cut short") from None
 
 
 def _read(stream: BinaryIO, offset: int, size: int) -> bytes:

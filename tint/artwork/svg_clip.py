@@ -16,7 +16,7 @@ import numpy as np
 from tint.artwork.flatten import areas_of, filled
 from tint.artwork.svg_paint import REFERENCE, word
 from tint.artwork.svg_path import count_points, flat_points
-from tint.artwork.svg_scene import NOT_DRAWN, SHAPES, TOLERANCE_MM, Place, Scene, meet, placed
+from tint.artwork.svg_scene import NOT_DRAWN, SHAPES, TOLERANCE_MM, Place, Scene, meet, placed, refuse_far
 from tint.artwork.svg_tree import Node, computed, refuse_style
 from tint.artwork.svg_values import IDENTITY, Matrix, stretch, times, transform
 
@@ -49,7 +49,7 @@ class Clips:
             return None
         style = self.scene.styles[clip]
         refuse_style(clip, style, self.scene.refusals)
-        matrix, viewport = at.matrix, at.viewport
+        matrix, viewport = times(at.matrix, transform(style.get("transform", ""))), at.viewport
         boxed = clip.attributes.get("clipPathUnits", "userSpaceOnUse") == "objectBoundingBox"
         if boxed:
             left, top, right, bottom = self._extent(node, at)
@@ -57,16 +57,16 @@ class Clips:
             viewport = (1.0, 1.0)
         key = (clip, matrix, viewport)
         if key not in self.built:
-            inner = replace(
-                at, matrix=times(matrix, transform(style.get("transform", ""))), viewport=viewport, using=()
-            )
+            inner = replace(at, matrix=matrix, viewport=viewport, using=())
             parts = [self._part(child, style, inner, (*within, clip)) for child in clip.children]
             region = areas_of(shapely.union_all([part for part in parts if part is not None]))
-            if style.get("clip-path", "none").strip().lower() != "none":
-                region = meet(region, self._region(node, style["clip-path"].strip(), at, (*within, clip)))
             shapely.prepare(region)
             self.built[key] = region
-        return self.built[key]
+        region = self.built[key]
+        if style.get("clip-path", "none").strip().lower() != "none":  # not kept: it may depend on the node's bounding box
+            region = meet(region, self._region(node, style["clip-path"].strip(), at, (*within, clip)))
+            shapely.prepare(region)
+        return region
 
     def _part(self, node: Node, above: dict[str, str], at: Place, within: tuple[Node, ...]) -> Any | None:
         if not node.tag or node.tag in NOT_DRAWN:
@@ -77,11 +77,10 @@ class Clips:
             return None
         at = replace(at, style=style, depth=at.depth + 1)
         try:
-            at = replace(at, matrix=times(at.matrix, transform(style.get("transform", ""))))
+            at = replace(at, matrix=self.scene.own_matrix(node, style, at))
             if node.tag == "use" and not at.using:
                 target = self.scene.target(node)
-                shifted = replace(at, matrix=times(at.matrix, self.scene.shift(node, at.viewport)), using=(node,))
-                region = None if target is None else self._part(target, style, shifted, within)
+                region = None if target is None else self._part(target, style, replace(at, using=(node,)), within)
             elif node.tag in SHAPES:
                 if word(style, "visibility", ("visible", "hidden", "collapse")) != "visible":
                     return None
@@ -113,6 +112,7 @@ class Clips:
         if node.tag in SHAPES:
             fine = tolerance / (stretch(matrix) or 1.0)
             subpaths = self.scene.subpaths(node, at)
+            refuse_far(subpaths, times(at.matrix, matrix))
             self.scene.count_points(count_points(subpaths, fine))
             for subpath in subpaths:
                 yield placed(flat_points(subpath, fine), matrix)
@@ -120,14 +120,13 @@ class Clips:
         if node.tag == "use":
             target = self.scene.target(node)
             drawn: tuple[Node, ...] = () if target is None or target in at.using else (target,)
-            matrix = times(matrix, self.scene.shift(node, at.viewport))
             at = replace(at, using=(*at.using, *drawn))
-        elif node.tag in ("g", "a", "switch"):
+        elif node.tag in ("g", "a"):
             drawn = node.children
         else:
             raise ValueError("a clip by its bounding box needs groups and shapes only")
         for child in drawn:
-            if child.tag and child.tag not in NOT_DRAWN and child.style.get("display", "").lower() != "none":
-                yield from self._extent_points(
-                    child, times(matrix, transform(child.style.get("transform", ""))), at, tolerance
-                )
+            used = node.tag == "use"  # a symbol is drawn where it is used
+            if child.tag and (used or child.tag not in NOT_DRAWN) and child.style.get("display", "").lower() != "none":
+                inner = self.scene.own_matrix(child, child.style, replace(at, matrix=matrix))
+                yield from self._extent_points(child, inner, at, tolerance)

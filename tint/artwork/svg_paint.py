@@ -61,7 +61,7 @@ class Paints:
         if found is None or found[1] == 0:
             return None
         if found[1] * opacity < 1:
-            self.refusals.add(f"{kind} of {node.place} {found[1] * opacity:.0%} opaque", OPAQUE)
+            self.refusals.add(f"{kind} of {node.place} {opaque_words(found[1] * opacity)}", OPAQUE)
             return None
         return found[0]
 
@@ -98,6 +98,17 @@ class Paints:
         style = self.styles[stop]
         srgb, alpha = colour(style.get("stop-color", "black"), style.get("color", "black"))
         return srgb, alpha * part(style.get("stop-opacity", "1"))
+
+
+def opaque_words(opacity: float) -> str:
+    """An opacity below 1 in words.
+
+    Examples
+    --------
+    >>> opaque_words(0.5), opaque_words(254 / 255), opaque_words(0.99999)
+    ('50% opaque', '99.6% opaque', '99.9% opaque')
+    """
+    return f"{opacity:.0%} opaque" if opacity < 0.99 else f"{min(opacity, 0.999):.1%} opaque"
 
 
 def word(style: dict[str, str], name: str, allowed: Sequence[str]) -> str:

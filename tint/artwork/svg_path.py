@@ -20,6 +20,9 @@ MAX_POINTS = 500_000  # of a whole drawing; rich signs stay below 100,000, and t
 MAX_ARC_STEP_DEG = (
     30.0  # error of a cubic grows with the sixth power of the step: 2.7e-4 of the radius at 90°, 4e-7 here
 )
+# Half a chord over the radius, below which an arc is its chord. It bulges by half of this times half the chord; with a centre
+# farther away, rounding would bend it by more
+MIN_REACH = 1e-8
 _TOKEN = re.compile(rf"\s*,?\s*([MmZzLlHhVvCcSsQqTtAa]|{NUMBER})")
 _FLAG = re.compile(r"\s*,?\s*([01])")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
@@ -166,6 +169,11 @@ def arc_curves(
 ) -> list[tuple[complex, ...]]:
     """Cubic curves (or one line) of an elliptical arc between two points.
 
+    Raises
+    ------
+    ValueError
+        The long way round an ellipse so large that its points would be rounding.
+
     References
     ----------
     Scalable Vector Graphics (SVG) 2, W3C Candidate Recommendation (2018), appendix B.2, equations (5.1) to (6.6).
@@ -181,6 +189,10 @@ def arc_curves(
     reach = math.hypot(x, y)
     if reach > 1:  # radii too small: grown until they just reach (6.2), (6.3)
         rx, ry, x, y = rx * reach, ry * reach, x / reach, y / reach
+    elif reach < MIN_REACH:
+        if large:
+            raise ValueError(f"an arc's radius {max(rx, ry):g} is too large")
+        return [(end,)]
     height = math.sqrt(max(1 / (x * x + y * y) - 1, 0.0))  # (5.2)
     centre = complex(y, -x) * (-height if large == sweep else height)
     first = complex(x, y) - centre

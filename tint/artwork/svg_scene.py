@@ -11,7 +11,7 @@ import numpy as np
 from tint.artwork.flatten import areas_of
 from tint.artwork.svg_path import MAX_POINTS, Subpath, count_points, element_subpaths, flat_points
 from tint.artwork.svg_tree import GEOMETRY, MAX_DEPTH, Node, Refusals, computed
-from tint.artwork.svg_values import Matrix, length, stretch
+from tint.artwork.svg_values import Matrix, length, stretch, times, transform
 from tint.errors import FileError
 
 TOLERANCE_MM = (
@@ -82,10 +82,16 @@ class Scene:
             self.refusals.add(f"{node.place}: {href[:40]!r} {where}", "embed what it points to")
         return target
 
-    def shift(self, node: Node, viewport: tuple[float, float]) -> Matrix:
-        """Matrix of the x and y of a `use`."""
+    def own_matrix(self, node: Node, style: dict[str, str], at: Place) -> Matrix:
+        """Matrix to mm inside of a node, from the place around it: its transform, then the x and y of a `use`.
+
+        These hold for the clip path of the `use` too: SVG 1.1, section 5.6, appends them to its transform.
+        """
+        matrix = times(at.matrix, transform(style.get("transform", "")))
+        if node.tag != "use":
+            return matrix
         x, y = self.get(node, "x") or "0", self.get(node, "y") or "0"
-        return (1.0, 0.0, 0.0, 1.0, length(x, viewport[0]), length(y, viewport[1]))
+        return times(matrix, (1.0, 0.0, 0.0, 1.0, length(x, at.viewport[0]), length(y, at.viewport[1])))
 
     def get(self, node: Node, name: str) -> str | None:
         """Attribute, or the style that overrules it."""
@@ -109,11 +115,7 @@ class Scene:
             raise ValueError("its transform is too large")
         if factor == 0:
             return []
-        corners = [
-            abs(point) for subpath in subpaths for piece in ((subpath.start,), *subpath.pieces) for point in piece
-        ]
-        if not max(corners) * factor + math.hypot(*matrix[4:]) < MAX_COORDINATE_MM:
-            raise ValueError(f"it reaches beyond {MAX_COORDINATE_MM / 1000:,.0f} m")
+        refuse_far(subpaths, matrix)
         self.count_points(count_points(subpaths, TOLERANCE_MM / factor))
         return [placed(flat_points(subpath, TOLERANCE_MM / factor), matrix) for subpath in subpaths]
 
@@ -122,6 +124,14 @@ class Scene:
         self.points += more
         if self.points > MAX_POINTS:
             raise FileError(f"{self.path} has over {MAX_POINTS:,} points. Simplify its paths, or export it as PNG.")
+
+
+def refuse_far(subpaths: list[Subpath], matrix: Matrix) -> None:
+    """Nothing; raises `ValueError` where a matrix to mm carries a point of the subpaths beyond what tint reads."""
+    corners = (point for subpath in subpaths for piece in ((subpath.start,), *subpath.pieces) for point in piece)
+    farthest = max((math.hypot(point.real, point.imag) for point in corners), default=0.0)  # abs() runs over where this is infinite
+    if not farthest * stretch(matrix) + math.hypot(*matrix[4:]) < MAX_COORDINATE_MM:
+        raise ValueError(f"it reaches beyond {MAX_COORDINATE_MM / 1000:,.0f} m")
 
 
 def placed(points: np.ndarray, matrix: Matrix) -> np.ndarray:

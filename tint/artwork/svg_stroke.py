@@ -23,6 +23,8 @@ import numpy as np
 from tint.artwork.svg_path import MAX_POINTS, Subpath, piece_points
 
 MAX_DASHES = 100_000  # of one line; more would not be seen as dashes but run for minutes
+DASH_ROUNDING = 1e-12  # of the lengths that dashes are added up from
+REVERSAL_RAD = 3.1  # a turn from here on is a needle or a way back: its sides meet 48 half widths off, or nowhere
 SMOOTH_RAD = 1e-3  # pieces that meet within this angle are one curve: a twentieth of a degree, typing precision
 CHORD_SHARE = 0.5  # of the tolerance for the line itself: the outer side of a bend strays further than the line
 
@@ -167,15 +169,17 @@ def _dashed(line: _Line, pen: Pen) -> Iterator[_Line]:
         return
     along = np.append(0.0, np.cumsum(np.abs(np.diff(points))))
     period = sum(pen.dashes)
-    if along[-1] / period * len(pen.dashes) > MAX_DASHES:
+    if along[-1] * len(pen.dashes) > MAX_DASHES * period:
         raise ValueError(f"it has over {MAX_DASHES:,} dashes")
     offset = pen.dash_offset % period
+    rounding = DASH_ROUNDING * (period + along[-1])  # a dash that only touches the line's end would have caps there
     spans: list[tuple[float, float]] = []
     at = -offset
     while at < along[-1]:
         for dash, gap in zip(pen.dashes[::2], pen.dashes[1::2], strict=True):
-            if (dash > 0 and at + dash > 0 and at < along[-1]) or (dash == 0 and 0 <= at <= along[-1]):
-                spans.append((max(at, 0.0), min(at + dash, along[-1])))
+            start, end = max(at, 0.0), min(at + dash, along[-1])
+            if end - start > rounding or (dash == 0 and -rounding <= at < along[-1] - rounding):
+                spans.append((start, max(end, start)))
             at += dash + gap
     if line.closed and spans == [(0.0, along[-1])]:
         yield line
@@ -264,7 +268,8 @@ def _side(line: _Line, pen: Pen, tolerance: float, side: int) -> tuple[list[comp
     if not line.closed:
         inner[[0, -1]] = False
         turns[[0, -1]] = 0.0
-    trim = np.where(inner, half * np.tan(np.minimum(np.abs(turns), 3.1) / 2), 0.0)  # 3.1: short of a full reversal
+    reversal = np.abs(turns) >= REVERSAL_RAD
+    trim = np.where(inner, np.where(reversal, np.inf, half * np.tan(np.minimum(np.abs(turns), REVERSAL_RAD) / 2)), 0.0)
     length = np.abs(np.roll(line.points, -1) - line.points)
     fits = (trim + np.roll(trim, -1) <= length) | ((trim == 0) & (np.roll(trim, -1) == 0))
     if not line.closed:
@@ -274,7 +279,7 @@ def _side(line: _Line, pen: Pen, tolerance: float, side: int) -> tuple[list[comp
     wedges: list[list[complex]] = []
     middle = side * 1j * half * line.arrive * np.exp(0.5j * turns)
     for index, (point, turn) in enumerate(zip(line.points.tolist(), turns.tolist(), strict=True)):
-        tip = 1 / math.cos(turn / 2) if abs(turn) < 3.1 else math.inf
+        tip = 1 / math.cos(turn / 2) if abs(turn) < REVERSAL_RAD else math.inf
         if inner[index] and not fits[index]:
             arms = side * 1j * half * np.array([line.arrive[index], line.leave[index]])
             found += [point + arms[0], point, point + arms[1]]

@@ -118,7 +118,9 @@ class Typesetter:
 
     Parameters
     ----------
-    embedded : families whose fonts the drawing brings along, in lower case; these are not read
+    root : of the drawing; families whose fonts it brings along itself are not read
+    refusals : where what cannot be marked is noted
+    shelf : the fonts there are; None takes those of this computer
     """
 
     def __init__(self, root: Node, refusals: Refusals, shelf: FontShelf | None = None) -> None:

@@ -20,7 +20,6 @@ Edition), W3C Recommendation (2011), section 14 for clipping.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -30,7 +29,7 @@ from tint.artwork.artwork import Drawing, Shape
 from tint.artwork.flatten import areas_of, cut_away_hidden, filled
 from tint.artwork.svg_clip import Clips
 from tint.artwork.svg_fonts import TextRefusal
-from tint.artwork.svg_paint import OPAQUE, Paints, pen_of, word
+from tint.artwork.svg_paint import OPAQUE, Paints, opaque_words, pen_of, word
 from tint.artwork.svg_path import Subpath
 from tint.artwork.svg_scene import (
     MAX_COORDINATE_MM,
@@ -56,7 +55,6 @@ from tint.artwork.svg_values import (
     physical_px,
     stretch,
     times,
-    transform,
     view_box,
 )
 from tint.errors import FileError, LimitError
@@ -91,8 +89,8 @@ def read_drawing(path: str | Path, width_mm: float | None = None) -> Drawing:
     lies outside the drawing's frame is cut off. Together they cover what the file's shapes cover, to 1e-9 mm. Fonts are
     taken from this computer; the environment variable TINT_FONTS lists further folders or files, which come first.
     """
-    if width_mm is not None and not (math.isfinite(width_mm) and width_mm > 0):
-        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0.")
+    if width_mm is not None and not 0 < width_mm < MAX_COORDINATE_MM:
+        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0 and below {MAX_COORDINATE_MM:g}.")
     refusals = Refusals(str(path))
     root = read_tree(path, refusals)
     try:
@@ -177,7 +175,7 @@ class _Painter:
         style = computed(node, at.style)
 
         def inside() -> None:
-            matrix = times(at.matrix, transform(style.get("transform", "")))
+            matrix = self.scene.own_matrix(node, style, at)
             self._draw_inside(node, replace(at, style=style, matrix=matrix, depth=at.depth + 1), size)
 
         self._try(node, inside)
@@ -196,7 +194,7 @@ class _Painter:
         if opacity == 0:
             return
         if opacity < 1:
-            self.refusals.add(f"{node.place} {opacity:.0%} opaque", OPAQUE)
+            self.refusals.add(f"{node.place} {opaque_words(opacity)}", OPAQUE)
         refuse_style(node, at.style, self.refusals)
         at = self.clips.clipped(node, at)
         if at.clip is not None and at.clip.is_empty:
@@ -250,8 +248,7 @@ class _Painter:
         if target in at.using or node in at.using:
             self.refusals.add(f"{node.place} uses itself", "take the loop out")
             return
-        shift = self.scene.shift(node, at.viewport)
-        at = replace(at, matrix=times(at.matrix, shift), using=(*at.using, node, target))
+        at = replace(at, using=(*at.using, node, target))
         self.draw(target, at, (self.scene.get(node, "width"), self.scene.get(node, "height")))
 
     def _meant_for_us(self, node: Node) -> bool:

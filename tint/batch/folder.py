@@ -7,7 +7,8 @@ import io
 import os
 import shutil
 import stat
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -15,7 +16,7 @@ from typing import Any, Protocol
 from tint.artwork.artwork import PICTURES
 from tint.batch.task import Outcome, Piece, failed
 from tint.errors import FileError
-from tint.files import LIST_NAME, json_text, new_folder, read_json, reading, refuse_folder, write_file
+from tint.files import LIST_NAME, held, json_text, new_folder, read_json, reading, refuse_folder, write_file
 
 VERSION = 1
 ENDINGS = (*PICTURES, ".svg")
@@ -108,8 +109,7 @@ class BatchFolder:
     def __init__(self, path: str | Path, order: Shared, *, force: bool = False) -> None:
         self.path, self.order = Path(path), order
         file = self.path / "batch.json"
-        if self.path.exists() and not self.path.is_dir():
-            raise FileError(f"{self.path} is a file; a folder is to be written. Choose another name with -o.")
+        _refuse_file(self.path)
         if self.path.is_dir() and any(self.path.iterdir()) and not file.is_file():
             raise FileError(f"{self.path} is not the folder of a batch; choose another name with -o.")
         said = {"order": order.digest, **order.said}
@@ -258,6 +258,25 @@ class BatchFolder:
                 name, file_name, content, order, facts, tuple(map(str, body["remarks"])), str(body["problem"]),
                 float(body["work_s"]), int(body["size_bytes"]),
             )  # fmt: skip
+
+
+@contextmanager
+def held_batch(path: str | Path) -> Iterator[None]:
+    """Block in which no other batch works in this folder, which is made where it is missing.
+
+    Raises
+    ------
+    FileError
+        One does already, a file is in its place, or it cannot be made.
+    """
+    _refuse_file(Path(path))
+    with held(path):
+        yield
+
+
+def _refuse_file(path: Path) -> None:
+    if path.exists() and not path.is_dir():
+        raise FileError(f"{path} is a file; a folder is to be written. Choose another name with -o.")
 
 
 def find_artworks(folder: str | Path, *, but: str | Path | None = None) -> dict[str, Path]:

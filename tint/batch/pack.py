@@ -40,6 +40,12 @@ class Placed:
     turned: bool
 
 
+def check_free(gap_mm: float, edge_mm: float) -> None:
+    """Nothing; raises `LimitError` where so much metal [mm] cannot be left free between pieces or along the edges."""
+    if not (0 <= gap_mm < math.inf and 0 <= edge_mm < math.inf):
+        raise LimitError(f"a gap of {gap_mm:g} mm and an edge of {edge_mm:g} mm cannot be; give numbers from 0 up.")
+
+
 def place_pieces(
     sizes_mm: Mapping[str, tuple[float, float]], machine: Machine, stock: Stock, *, gap_mm: float = 3.0, edge_mm: float = 3.0,
     turn: bool = False,
@@ -64,8 +70,7 @@ def place_pieces(
     """
     import rectpack
 
-    if not (0 <= gap_mm < math.inf and 0 <= edge_mm < math.inf):
-        raise LimitError(f"a gap of {gap_mm:g} mm and an edge of {edge_mm:g} mm cannot be; give numbers from 0 up.")
+    check_free(gap_mm, edge_mm)
     room = [min(side - 2 * edge_mm, field) for side, field in zip(stock.size_mm, machine.field_mm, strict=True)]
     for name, (width, height) in sizes_mm.items():
         if not any(

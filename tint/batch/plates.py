@@ -11,7 +11,7 @@ from typing import Any
 
 from tint.batch.engine import Engine
 from tint.batch.folder import BatchFolder, Record
-from tint.batch.pack import Placed, place_pieces, stock_use
+from tint.batch.pack import Placed, check_free, place_pieces, stock_use
 from tint.batch.task import Order, Plate, make
 from tint.batch.work import work_through
 from tint.files import write_file
@@ -21,11 +21,20 @@ from tint.palette.lettering import fitting
 
 @dataclass(frozen=True)
 class Packing:
-    """How small pieces go onto plates: gap between them and edge left free [mm], and whether they may be turned by 90°."""
+    """How small pieces go onto plates: gap between them and edge left free [mm], and whether they may be turned by 90°.
+
+    Raises
+    ------
+    LimitError
+        A gap or an edge that cannot be.
+    """
 
     gap_mm: float = 3.0
     edge_mm: float = 3.0
     turn: bool = False
+
+    def __post_init__(self) -> None:
+        check_free(self.gap_mm, self.edge_mm)
 
 
 def pack_plates(
@@ -64,7 +73,7 @@ def pack_plates(
             yield Plate(f"plate-{number:02d}", mine, files), ""
 
     made, kept = work_through(make, plates(), len(use), place, engine, step, "plates")
-    made.sort(key=lambda record: record.name)
+    made.sort(key=lambda record: int(record.name.rpartition("-")[2]))  # plate-100 comes after plate-99
     table = io.StringIO()
     rows = csv.writer(table, lineterminator="\n")
     rows.writerow(["plate", "piece", "x_mm", "y_mm", "width_mm", "height_mm", "turned"])

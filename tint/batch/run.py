@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tint.batch.contact import contact_sheets
 from tint.batch.engine import Engine, Local
-from tint.batch.folder import BatchFolder, Record, find_artworks, read_piece
+from tint.batch.folder import BatchFolder, Record, find_artworks, held_batch, read_piece
 from tint.batch.pack import Placed
 from tint.batch.plates import Packing, pack_plates
 from tint.batch.sizes import Size, read_sizes
@@ -70,7 +70,8 @@ def run_batch(
     Raises
     ------
     FileError
-        No artworks, a table of sizes that does not fit them, or the folder of the batch is something else or cannot be written.
+        No artworks, a table of sizes that does not fit them, or the folder of the batch is something else, cannot be written, or
+        another batch is at work in it.
     LimitError
         With `packing`, a piece that fits on no plate.
 
@@ -85,19 +86,20 @@ def run_batch(
     engine = engine or Local(load_first=LOAD_FIRST)
     artworks = find_artworks(folder, but=out)
     own = read_sizes(sizes, artworks, Path(folder), packed=packing is not None) if sizes is not None else {}
-    place = BatchFolder(out, order, force=force)
-    records, kept = work_through(make, _pieces(artworks, Path(folder), own), len(artworks), place, engine, step)
-    plates: list[Record] = []
-    placed: tuple[Placed, ...] = ()
-    use: dict[int, float] = {}
-    _finish(place, order, records, folder)
-    if packing is not None:
-        copies = {name: size.copies for name, size in own.items()}
-        plates, placed, use, kept_plates = pack_plates(place, order, records, copies, packing, engine, step)
-        kept += kept_plates
-    if left := place.without_artwork(artworks):
-        step(f"{place.results.name} also holds {some(left)}, which no artwork stands behind any more; delete what is not wanted")
-    place.settle()
+    with held_batch(out):
+        place = BatchFolder(out, order, force=force)
+        records, kept = work_through(make, _pieces(artworks, Path(folder), own), len(artworks), place, engine, step)
+        plates: list[Record] = []
+        placed: tuple[Placed, ...] = ()
+        use: dict[int, float] = {}
+        _finish(place, order, records, folder)
+        if packing is not None:
+            copies = {name: size.copies for name, size in own.items()}
+            plates, placed, use, kept_plates = pack_plates(place, order, records, copies, packing, engine, step)
+            kept += kept_plates
+        if left := place.without_artwork(artworks):
+            step(f"{place.results.name} also holds {some(left)}, which no artwork stands behind any more; delete what is not wanted")
+        place.settle()
     at = {name: number for number, name in enumerate(artworks)}
     ordered = tuple(sorted(records, key=lambda record: at[record.name]))
     work_s = sum(record.work_s for record in (*ordered, *plates))

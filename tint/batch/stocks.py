@@ -17,7 +17,7 @@ import numpy as np
 from tint import __version__
 from tint.batch.engine import Engine, Local
 from tint.batch.extent import REACH_NAME, extent_of, reach_text
-from tint.batch.folder import BatchFolder, Record, own_name
+from tint.batch.folder import BatchFolder, Record, held_batch, own_name
 from tint.batch.run import some
 from tint.batch.task import Outcome, failed
 from tint.batch.work import work_through
@@ -148,18 +148,19 @@ def fit_stocks(
     Raises
     ------
     FileError
-        No stocks, or the folder of the batch is something else or cannot be written.
+        No stocks, or the folder of the batch is something else, cannot be written, or another batch is at work in it.
     """
     step, order = progress or (lambda text: None), order or FitOrder()
     engine = engine or Local(load_first=LOAD_FIRST)
     folders = find_stocks(folder, but=out)
-    place = BatchFolder(out, order, force=force)
-    records, kept = work_through(fit_stock, _items(folders, Path(folder)), len(folders), place, engine, step)
-    records.sort(key=lambda record: record.file_name)
-    place.summarise(records, FACTS)
-    if left := place.without_artwork(folders):
-        step(f"{place.results.name} also holds {some(left)}, which no stock stands behind any more; delete what is not wanted")
-    place.settle()
+    with held_batch(out):
+        place = BatchFolder(out, order, force=force)
+        records, kept = work_through(fit_stock, _items(folders, Path(folder)), len(folders), place, engine, step)
+        records.sort(key=lambda record: record.file_name)
+        place.summarise(records, FACTS)
+        if left := place.without_artwork(folders):
+            step(f"{place.results.name} also holds {some(left)}, which no stock stands behind any more; delete what is not wanted")
+        place.settle()
     return tuple(records), kept
 
 

@@ -126,7 +126,7 @@ class Plate:
     @property
     def file_name(self) -> str:
         """What the summary calls it."""
-        return f"{self.name} ({len(self.placed)} pieces)"
+        return f"{self.name} ({len(self.placed)} piece{'s' * (len(self.placed) != 1)})"
 
     @property
     def size_bytes(self) -> int:

@@ -14,6 +14,7 @@ from tint.model.model import ColourModel, predict
 from tint.palette.along import along_of
 from tint.palette.lineage import Lineage
 from tint.palette.palette import Palette
+from tint.palette.twins import twins_told
 from tint.setting import Setting
 
 KEPT, MOVED, LOST = "kept", "moved", "lost"
@@ -95,11 +96,11 @@ def move_palette(palette: Palette, model: ColourModel, version: int, date: str) 
     colours = [dataclasses.replace(colour, along=own) for colour, own in zip(colours, along, strict=True)]
     bare = model.patches.bare_lab
     remark = model.patches.facts.get("remark")
-    moved = dataclasses.replace(
+    moved = twins_told(dataclasses.replace(
         palette, machine=model.machine, stock=model.stock, colours=tuple(colours), bare_lab=palette.bare_lab if bare is None else bare,
         remarks=tuple(dict.fromkeys([*([remark] if remark else []), *palette.remarks])), repeatability=None, edited=(),
         lineage=Lineage(version, palette.line, palette.digest, f"moved to {model.stock.name} {model.stock.batch}".strip(), date, ""),
-    )  # fmt: skip
+    ))  # fmt: skip
     return moved, tuple(moves)
 
 

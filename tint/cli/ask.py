@@ -9,8 +9,8 @@ from typing import Any
 import click
 
 from tint.caution import SHORT
-from tint.cli.group import main
-from tint.cli.options import JSON, PATH, examples, of_each_field, remark
+from tint.cli.group import Command, main
+from tint.cli.options import JSON, PATH, examples, of_each_field, remark, typed
 from tint.words import FIELDS
 
 
@@ -70,7 +70,7 @@ def predict(ctx: click.Context, model: Path, settings_file: Path | None, as_json
         ctx.exit(1)
 
 
-class _WithLab(click.Command):
+class _WithLab(Command):
     """A command whose --lab takes its three numbers in one word or in three, negative ones too."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
@@ -102,7 +102,8 @@ def match(ctx: click.Context, model: Path, lab: str | None, srgb: str | None, co
 
     if (lab is None) == (srgb is None):
         raise click.UsageError("give the wished colour with --lab or with --srgb.")
-    wish = _lab(lab) if lab is not None else lab_from_hex(srgb or "")
+    with typed():
+        wish = _lab(lab) if lab is not None else lab_from_hex(srgb or "")
     fitted = read_model(model)
     found = find_setting(fitted, wish, n=count)
     click.echo(json.dumps(found_dict(found), indent=1) if as_json else found_text(found))

@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, on_command_line, output, refuse_swapped, remark
+from tint.cli.options import FORCE, PATH, examples, on_command_line, output, refuse_swapped, remark, typed
 from tint.cli.separating import separating, separating_words
 from tint.cli.workers import at_work, engine_of, on_workers
 
@@ -61,6 +61,8 @@ def batch(ctx: click.Context, folder: Path, palette: Path, machine: Path | None,
     if idle:
         raise click.UsageError(f"{idle}: pieces lie side by side with --pack only; add it, or leave {idle} away.")
     refuse_swapped(folder, palette, "the folder of artworks comes first, then the palette")
+    with typed():
+        packing = Packing(gap_mm, edge_mm, turn) if pack else None
     engine = engine_of(workers, scheduler, LOAD_FIRST)
     chosen = read_palette(palette)
     laser = read_machine(machine) if machine else chosen.machine
@@ -70,8 +72,7 @@ def batch(ctx: click.Context, folder: Path, palette: Path, machine: Path | None,
         chosen, laser, piece, separating_as, said["width_mm"], said["pitch_mm"], writing, layers_only=pack
     )  # fmt: skip
     with at_work(engine):
-        done = run_batch(folder, output, order, engine=engine, packing=Packing(gap_mm, edge_mm, turn) if pack else None,
-                         sizes=sizes, force=force, progress=remark)  # fmt: skip
+        done = run_batch(folder, output, order, engine=engine, packing=packing, sizes=sizes, force=force, progress=remark)  # fmt: skip
     _tell(done, output)
     if done.failed:
         raise click.exceptions.Exit(1)
@@ -89,6 +90,6 @@ def _tell(done: Any, output: Path) -> None:
         number = int(record.name.rpartition("-")[2])
         pieces = sum(one.plate == number for one in done.placed)
         time = f", marking and cooling {clock(record.facts['marking_s'] + record.facts['wait_s'])}" if record.ok else ""
-        click.echo(f"{record.name}: {pieces} pieces, {100 * done.use[number]:.0f} % of the stock used{time}")
+        click.echo(f"{record.name}: {pieces} piece{'s' * (pieces != 1)}, {100 * done.use[number]:.0f} % of the stock used{time}")
     remark(f"{output / 'summary.csv'} lists them, {output / 'contact-sheet-01.png'} shows them")
     remark(SHORT)

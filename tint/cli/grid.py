@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, SEED, examples, of_each_field, on_command_line, output, remark
+from tint.cli.options import FORCE, PATH, SEED, examples, of_each_field, on_command_line, output, remark, typed
 
 # a range of each field, for the message that asks for one
 LIKELY = {
@@ -57,6 +57,7 @@ def grid(ctx: click.Context, machine: Path, stock: Path, count: int, name: str, 
     4–200 ns, a line spacing of 1/25 of the spot, 1 pass), cut to what the machine can do. The folder holds grid.json (for
     `tint measure`), settings.csv, plate.svg and masks (what to mark), map.svg (to print) and reading.csv (to fill in).
     """
+    from tint.lab import lab_from_hex
     from tint.metal import metal_of
     from tint.plan.first import plan_grid
     from tint.plan.layout import lay_out
@@ -72,10 +73,12 @@ def grid(ctx: click.Context, machine: Path, stock: Path, count: int, name: str, 
         )
     if strip is None and (said := on_command_line(ctx, "replicates")):
         raise click.UsageError(f"{said}: goes with --strip.")
+    with typed():
+        wishes = [lab_from_hex(text) for text in toward]
     laser, sheet = read_machine(machine), read_stock(stock)
     size: dict[str, Any] = {"name": name, "patch_mm": patch_mm, "gap_mm": gap_mm, "seed": seed}
     if after is not None:
-        planned = lay_out(_next_settings(after, count, toward, seed), laser, sheet, **size)
+        planned = lay_out(_next_settings(after, count, wishes, seed), laser, sheet, **size)
     elif verify is not None:
         planned = lay_out(_twice(verify), laser, sheet, **size)
     elif strip is not None:
@@ -95,12 +98,11 @@ def grid(ctx: click.Context, machine: Path, stock: Path, count: int, name: str, 
     remark(SHORT)
 
 
-def _next_settings(model: Path, count: int, toward: tuple[str, ...], seed: int) -> Any:
-    from tint.lab import lab_from_hex
+def _next_settings(model: Path, count: int, wishes: list[Any], seed: int) -> Any:
     from tint.model.model import read_model
     from tint.model.propose import propose
 
-    return propose(read_model(model), count, toward=[lab_from_hex(text) for text in toward] or None, seed=seed)
+    return propose(read_model(model), count, toward=wishes or None, seed=seed)
 
 
 def _twice(palette: Path) -> Any:
@@ -128,13 +130,16 @@ def _strip(path: Path, laser: Any, sheet: Any, replicates: int, size: dict[str, 
 
 
 def _range(field: str, text: str) -> tuple[float, float]:
-    from tint.errors import DataError
+    from tint.errors import UseError
 
-    low, _, high = text.partition(":")
+    first, _, last = text.partition(":")
     try:
-        return float(low), float(high or low)
+        low, high = float(first), float(last or first)
+        if not low <= high:
+            raise ValueError
+        return low, high
     except ValueError:
         option = "--" + field.replace("_", "-")
-        raise DataError(
+        raise UseError(
             f"{option} {text!r} is not a range; write lowest:highest, such as {option} {LIKELY[field]}."
         ) from None

@@ -21,8 +21,23 @@ ORDER = (  # of the work, not of the alphabet
 FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}  # of a disk, where the answer goes to a file
 
 
+class Command(click.Command):
+    """A command that tells where files of its command line changed places."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """What the command gives; a `FileError` says what is plain from the files named, too."""
+        try:
+            return super().invoke(ctx)
+        except FileError as error:
+            from tint.cli.given import told
+
+            raise FileError(told(ctx, str(error))) from None
+
+
 class Commands(click.Group):
     """Commands whose `TintError` becomes one line on stderr and the error's exit code."""
+
+    command_class = Command
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """What click's own gives; signs that a console lacks are replaced before."""

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, remark
+from tint.cli.options import FORCE, PATH, examples, remark, typed
 
 
 def _pages(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
@@ -42,7 +42,9 @@ def guide(page: str | None, output: Path | None, force: bool) -> None:
         click.echo(f"{sum(name.endswith('.html') for name in names)} pages in {output}")
         remark(f"open {output / INDEX}")
     elif page is not None:
-        click.echo_via_pager(terminal_text(read_page(page)))
+        with typed():
+            shown = read_page(page)
+        click.echo_via_pager(terminal_text(shown))
     else:
         click.echo(contents_text(read_guide()))
         remark("tint guide NAME shows a page; tint guide -o FOLDER writes all of them for a browser")

@@ -8,7 +8,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, refuse_swapped, remark
+from tint.cli.options import FORCE, PATH, examples, output, refuse_swapped, remark, typed
 
 
 @main.command(short_help="Write the job folder for the bench.")
@@ -48,9 +48,12 @@ def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, stock: Path
     from tint.setting import read_machine, read_stock
 
     refuse_swapped(layers, machine, "the folder of layers comes first, then the machine's file")
+    place = _place(at_mm)
     laser, piece = read_machine(machine), read_stock(stock) if stock else None
-    timing = calibrated_timing([read_timed(text) for text in timed], laser) if timed else None
-    written = write_job(read_layers(layers), laser, output, force=force, at_mm=_place(at_mm), timing=timing,
+    with typed():
+        clocked = [read_timed(text) for text in timed]
+    timing = calibrated_timing(clocked, laser) if clocked else None
+    written = write_job(read_layers(layers), laser, output, force=force, at_mm=place, timing=timing,
                         inset_spot=inset_spot, hatch=hatch, trial=trial, stock=piece)  # fmt: skip
     click.echo(job_summary(written))
     for line in written.remarks:
@@ -63,12 +66,12 @@ def job(layers: Path, machine: Path, trial: bool, at_mm: str | None, stock: Path
 
 
 def _place(text: str | None) -> tuple[float, float] | None:
-    from tint.errors import DataError
+    from tint.errors import UseError
 
     if text is None:
         return None
     try:
         x, y = (float(part) for part in text.split(","))
     except ValueError:
-        raise DataError(f"--at-mm {text!r} is not a place; write two numbers, such as --at-mm 20,10.") from None
+        raise UseError(f"--at-mm {text!r} is not a place; write two numbers, such as --at-mm 20,10.") from None
     return x, y

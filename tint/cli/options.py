@@ -5,7 +5,8 @@ from __future__ import annotations
 import inspect
 import shutil
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,17 @@ def on_command_line(ctx: click.Context, *names: str) -> str:
 
     flags = {option.name: option.opts[-1] for option in ctx.command.params}
     return ", ".join(flags[name] for name in names if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE)
+
+
+@contextmanager
+def typed() -> Iterator[None]:
+    """Block that reads what was typed: what no file could make right is wrong use (2), not the data that says no (1)."""
+    from tint.errors import DataError, LimitError, UseError
+
+    try:
+        yield
+    except (DataError, LimitError) as error:
+        raise UseError(str(error)) from None
 
 
 def refuse_swapped(first: Path, second: Path, said: str) -> None:

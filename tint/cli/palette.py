@@ -9,7 +9,7 @@ import click
 
 from tint.caution import SHORT
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, on_command_line, output, remark
+from tint.cli.options import FORCE, PATH, examples, on_command_line, output, remark, typed
 
 
 class Count(click.ParamType):
@@ -98,9 +98,10 @@ def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | 
     from tint.palette.swatches import refuse_palette, write_palette_and_picture
     from tint.palette.wishes import read_wishes
 
-    if count is not None:
-        check_count(count)
-    weighed = Penalty(sensitive, slow_de00)
+    with typed():
+        if count is not None:
+            check_count(count)
+        weighed = Penalty(sensitive, slow_de00)
     curve_path = refuse_palette(output, force=force, curve=count is None)
     wishes = read_wishes(artwork) if artwork is not None else None
     known = read_model(model)
@@ -113,10 +114,11 @@ def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | 
     title = name or (f"{known.stock.name} for {wishes.name}" if wishes is not None else known.stock.name)
     chosen = choose_from(offer, count, title)
     picture = write_palette_and_picture(chosen, output, force=force)
+    wide = max(24, *(len(colour.name) for colour in chosen.colours))
     for number, colour in enumerate(chosen.colours, 1):
         asked = kept_for(colour.setting, offer.kept)
         click.echo(
-            f"{number:3d}  {colour.name:24s} ±{colour.de00_90:4.1f}  jitter {colour.sensitivity_de00:4.1f}   {colour.setting}"
+            f"{number:3d}  {colour.name:{wide}s} ±{colour.de00_90:4.1f}  jitter {colour.sensitivity_de00:4.1f}   {colour.setting}"
             + f"   (kept: {asked})" * bool(asked)
         )
     if curve is not None:

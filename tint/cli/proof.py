@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, examples, output, remark
+from tint.cli.options import FORCE, PATH, examples, output, remark, typed
 
 
 @main.command(short_help="What the piece will look like: expected, light, heavy, lost.")
@@ -47,7 +47,8 @@ def proof(layers: Path, model: Path | None, artwork: Path | None, heat_pct: floa
     from tint.model.model import read_model
 
     refuse_folder(output, "proof", force)
-    paper = colour_or_none(background, "--background")
+    with typed():
+        paper = colour_or_none(background, "--background")
     separated = read_layers(layers)
     done = write_proofs(
         separated,

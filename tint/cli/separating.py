@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from tint.cli.options import PATH
+from tint.cli.options import PATH, typed
 
 OPTIONS = (
     click.option("--width-mm", type=float, help="Width on the metal [mm]; a drawing may state its own."),
@@ -62,7 +62,8 @@ def separating_words(palette: Any, said: dict[str, Any]) -> dict[str, Any]:
 
     if not said["tonal"] and (said["ordered"] or said["cell_mm"] is not None or said["mixtures"] is not None):
         raise click.UsageError("--cell-mm, --ordered and --mixtures belong to --tonal. Add it, or leave them out.")
-    paper, black = colour_or_none(said["background"], "--background"), colour_or_none(said["ink"], "--ink")
+    with typed():
+        paper, black = colour_or_none(said["background"], "--background"), colour_or_none(said["ink"], "--ink")
     mixing = read_mixing(said["mixtures"], palette) if said["mixtures"] is not None else IDEAL
     cells = Tonal(said["cell_mm"], "ordered" if said["ordered"] else "diffused", mixing) if said["tonal"] else None
     return {

@@ -8,10 +8,11 @@ from typing import Any
 import click
 
 from tint.cli.group import main
-from tint.cli.options import FORCE, PATH, SEED, examples, output, remark
+from tint.cli.options import FORCE, PATH, SEED, examples, output, remark, typed
 from tint.cli.workers import at_work, engine_of, on_workers
 
 BEST = 3  # stocks named for a wished colour; toward.csv has all
+REACH, TOWARD = "reach.png", "toward.csv"
 
 
 @main.command(short_help="Models of many stocks, and what each can show.")
@@ -38,13 +39,17 @@ def stocks(folder: Path, toward: tuple[str, ...], seed: int, workers: int | None
     from tint.batch.stocks import LOAD_FIRST, FitOrder, fit_stocks
     from tint.lab import lab_from_hex
 
-    wishes = {text: lab_from_hex(text) for text in toward}
+    with typed():
+        wishes = {text: lab_from_hex(text) for text in toward}
     engine = engine_of(workers, scheduler, LOAD_FIRST)
     with at_work(engine):
         records, kept = fit_stocks(folder, output, FitOrder(seed), engine=engine, force=force, progress=remark)
     _tell(records, kept)
-    if any(record.ok for record in records):
-        _show(records, wishes, output)
+    written = _show(records, wishes, output) if any(record.ok for record in records) else ()
+    for path in (output / name for name in (REACH, TOWARD) if name not in written):
+        if path.is_file():  # of an earlier run: it tells of other models, or of wishes that nobody named now
+            path.unlink()
+            remark(f"{path} was of an earlier run and is removed")
     if not all(record.ok for record in records):
         raise click.exceptions.Exit(1)
 
@@ -68,7 +73,8 @@ def _tell(records: Any, kept: int) -> None:
                 remark(f"{record.file_name}: {line}")
 
 
-def _show(records: Any, wishes: dict[str, Any], output: Path) -> None:
+def _show(records: Any, wishes: dict[str, Any], output: Path) -> tuple[str, ...]:
+    """Names of the files written: the picture of all reaches, and where there are wishes the table of who serves them."""
     from tint.batch.extent import REACH_NAME, ranked, read_extent
     from tint.batch.plot import reach_png
     from tint.batch.toward import toward_text
@@ -77,10 +83,11 @@ def _show(records: Any, wishes: dict[str, Any], output: Path) -> None:
     read = {record.file_name: read_extent(output / "models" / record.name / REACH_NAME) for record in records if record.ok}
     extents = {name: extent for name, (extent, _) in read.items()}
     said = sorted({told for _, told in read.values() if told})
-    write_file(output / "reach.png", reach_png(extents, list(wishes.values()), "; ".join(said)), force=True)
+    write_file(output / REACH, reach_png(extents, list(wishes.values()), "; ".join(said)), force=True)
     best = {text: ranked(extents, lab) for text, lab in wishes.items()}
     for text, served in best.items():
         click.echo(f"{text}: " + "; ".join(f"{one.stock} off by ΔE00 {one.away_de00:.1f} (±{one.de00_90:.1f})" for one in served[:BEST]))
     if best:
-        write_file(output / "toward.csv", toward_text(best, said), force=True)
-    remark(f"{output / 'summary.csv'} lists them, {output / 'reach.png'} shows their colours" + "".join(f"; {told}" for told in said))
+        write_file(output / TOWARD, toward_text(best, said), force=True)
+    remark(f"{output / 'summary.csv'} lists them, {output / REACH} shows their colours" + "".join(f"; {told}" for told in said))
+    return (REACH, TOWARD) if best else (REACH,)

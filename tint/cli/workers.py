@@ -34,7 +34,7 @@ def engine_of(workers: int | None, scheduler: str | None, load_first: Sequence[s
     if scheduler:
         from tint.batch.cluster import Cluster
 
-        return Cluster(scheduler)
+        return Cluster(scheduler, tell=remark)
     from tint.batch.engine import Local
 
     return Local(workers, load_first)

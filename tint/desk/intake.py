@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 from tint.artwork.artwork import PICTURES
 from tint.desk.session import Item, Session
-from tint.errors import FileError
+from tint.errors import FileError, TintError
 from tint.files import MAX_TEXT_BYTES
 
 MAX_PICTURE_BYTES = (
@@ -19,6 +20,8 @@ MAX_PICTURE_BYTES = (
 MAX_DRAWING_BYTES = 30_000_000  # a million points of an SVG
 DEPTH = 4  # folders below the one the desk was started for
 MAX_LOOKED_AT = 4000  # files; a desk started in a home folder must come up all the same
+MOST_FOUND = 200  # files of the folder on the desk
+EDITED = ("machine", "stock", "palette", "patches")  # by people, and read in a few ms each; a model takes ten times as long
 HEAD_BYTES = 4096  # enough to see what a file is
 NAME_SIGNS = 60
 # Endings that each kind of file may have. What is inside is told by its reader, never by its name.
@@ -84,22 +87,30 @@ def limit_bytes(kind: str, name: str) -> int:
 
 def look_at(session: Session, item: Item) -> None:
     """Nothing; raises where a file that was loaded cannot be read as what it is said to be. Artwork is read when it is opened."""
+    if reader := _reader(item.kind):
+        session.read(item, reader)
+
+
+def _reader(kind: str) -> Callable[[Path], Any] | None:
+    """What reads a file of this kind; None where that waits until it is opened."""
     from tint.measure.patches import read_patches
     from tint.model.model import read_model
     from tint.palette.palette import read_palette
     from tint.plan.grid import read_grid
     from tint.setting import read_machine, read_stock
 
-    readers = {
+    readers: dict[str, Callable[[Path], Any]] = {
         "palette": read_palette, "model": read_model, "grid": read_grid, "machine": read_machine, "stock": read_stock,
         "patches": read_patches,
     }  # fmt: skip
-    if item.kind in readers:
-        session.read(item, readers[item.kind])
+    return readers.get(kind)
 
 
 def find_files(session: Session) -> None:
-    """Nothing; puts what lies in the folder the desk was started for onto it: palettes, models, machines, stocks, grids, patches."""
+    """Nothing; puts what lies in the folder the desk was started for onto it: palettes, models, machines, stocks, grids, patches.
+
+    Of those that people edit, the ones that cannot be read come last and say so: the first of a kind is what the page offers.
+    """
     if session.start is None:
         return
     found = []
@@ -107,8 +118,22 @@ def find_files(session: Session) -> None:
         kind = kind_of(path)
         if kind:
             found.append((kind, path.relative_to(session.start).as_posix(), path))
-    for kind, name, path in sorted(found, key=lambda item: (item[1].count("/"), item[1]))[:200]:
+    listed = sorted(found, key=lambda item: (item[1].count("/"), item[1]))[:MOST_FOUND]
+    broken = [item for item in listed if item[0] in EDITED and not _is_read(item[0], item[2])]
+    for kind, name, path in (item for item in listed if item not in broken):
         session.add(kind, name, path, "found")
+    for kind, name, path in broken:
+        session.add(kind, f"{name} (cannot be read)", path, "found")
+
+
+def _is_read(kind: str, path: Path) -> bool:
+    reader = _reader(kind)
+    try:
+        if reader is not None:
+            reader(path)
+    except TintError:
+        return False
+    return True
 
 
 def _files_below(start: Path) -> Iterator[Path]:

@@ -28,7 +28,7 @@ class Regions:
 
     Parameters
     ----------
-    run_start : (r,) place of each run's first pixel in the flattened map; a run is equal labels within one row
+    run_start : (r,) int32, place of each run's first pixel in the flattened map; a run is equal labels within one row
     run_region : (r,) int32, the region each run belongs to
     label : (n,) uint8, label of each region
     area_px : (n,) number of pixels of each region
@@ -81,38 +81,49 @@ def find_regions(labels: np.ndarray) -> Regions:
     """
     labels = _checked(labels)
     height, width = labels.shape
-    step = max(1, _BAND_PX // width)
-    bands = [_runs_of_rows(labels[top : top + step + 1], min(step, height - top)) for top in range(0, height, step)]
-    before = np.cumsum([0, *(len(start) for start, *_ in bands)])
-    run_start = np.concatenate(
-        [start + top * width for (start, *_), top in zip(bands, range(0, height, step), strict=True)]
-    )
-    upper, lower = (
-        np.concatenate([band[side] + np.int32(first) for band, first in zip(bands, before, strict=False)])
-        for side in (1, 2)
-    )
-    stretch_px = np.concatenate([band[3] for band in bands])
-    del bands
+    run_start, joined, touching, stretch_px = _runs(labels)
     run_label = labels.ravel()[run_start]
-    same = run_label[upper] == run_label[lower]
-    count, run_region = graph_parts(len(run_start), upper[same], lower[same])
+    count, run_region = graph_parts(len(run_start), *joined)
+    del joined
     label = np.empty(count, dtype=np.uint8)
     label[run_region] = run_label
-    run_px = np.diff(run_start, append=labels.size)
-    area_px = np.bincount(run_region, weights=run_px, minlength=count).astype(np.int64)
-    beside = np.flatnonzero(run_start[1:] % width)  # the next run is in the same row
-    pair = np.concatenate(
-        [
-            np.stack([run_region[beside], run_region[beside + 1]], axis=1),
-            np.stack([run_region[upper[~same]], run_region[lower[~same]]], axis=1),
-        ]
-    )
-    border_px = np.concatenate([np.ones(len(beside), dtype=np.int32), stretch_px[~same]])
+    area_px = np.bincount(run_region, weights=np.diff(run_start, append=labels.size), minlength=count).astype(np.int64)
+    beside = run_start[1:] % width > 0  # the next run is in the same row
+    across = int(beside.sum())
+    pair = np.empty((across + len(stretch_px), 2), dtype=np.int32)
+    border_px = np.ones(len(pair), dtype=np.int32)
+    for side, runs in enumerate((run_region[:-1], run_region[1:])):
+        pair[:across, side] = runs[beside]
+        np.take(run_region, touching[side], out=pair[across:, side])
+    border_px[across:] = stretch_px
     return Regions(run_start, run_region, label, area_px, pair, border_px, (height, width))
 
 
+def _runs(labels: np.ndarray) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray], np.ndarray]:
+    """Starts of all runs; runs above runs of the same label; runs above runs of another one, and along how many pixels; all int32."""
+    height, width = labels.shape
+    step = max(1, _BAND_PX // width)
+    parts: list[list[np.ndarray]] = [[] for _ in range(6)]
+    before = 0
+    for top in range(0, height, step):
+        start, upper, lower, length = _runs_of_rows(labels[top : top + step + 1], min(step, height - top))
+        label = labels[top : top + step + 1].ravel()[start]
+        same = label[upper] == label[lower]
+        own = int(np.searchsorted(start, step * width))  # the row below the band only tells what lies under it
+        start += np.int32(top * width)
+        upper += np.int32(before)
+        lower += np.int32(before)
+        for part, found in zip(parts, (start[:own], upper[same], lower[same], upper[~same], lower[~same], length[~same]), strict=True):
+            part.append(found)
+        before += own
+    whole = []
+    while parts:  # one after another, so that no more than one is held twice
+        whole.append(np.concatenate(parts.pop(0)))
+    return whole[0], (whole[1], whole[2]), (whole[3], whole[4]), whole[5]
+
+
 def _runs_of_rows(rows: np.ndarray, own: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Starts of the runs in the first `own` rows, and the stretches along which one run lies above another one.
+    """Starts of the runs in rows, and the stretches along which one run of the first `own` rows lies above another one; int32.
 
     A stretch is given by its upper run, its lower run (numbered from the first of these rows) and its length [pixels].
     """
@@ -123,7 +134,7 @@ def _runs_of_rows(rows: np.ndarray, own: int) -> tuple[np.ndarray, np.ndarray, n
     run_of -= 1
     start = np.flatnonzero(breaks[:-1] | breaks[1:])
     length = np.diff(start, append=(len(rows) - 1) * width).astype(np.int32)
-    return np.flatnonzero(breaks[:own]), run_of[start], run_of[start + width], length
+    return np.flatnonzero(breaks).astype(np.int32), run_of[start], run_of[start + width], length
 
 
 def absorb_specks(
@@ -253,11 +264,14 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray,
     current = np.arange(len(regions))  # region number now, of each region at the start
     speck = area_px < min_area_px
     (one, two), border_px = regions.pair.T, regions.border_px
-    there, back = np.flatnonzero(speck[one]), np.flatnonzero(speck[two])
-    side, other = np.concatenate([one[there], two[back]]), np.concatenate([two[there], one[back]])
-    border_px = np.concatenate([border_px[there], border_px[back]])
-    del one, two, there, back
-    side, other, border_px = _borders_of_specks(side, other, border_px, speck)
+    there, back = speck[one], speck[two]
+    borders = [
+        np.concatenate([one[there], two[back]]),
+        np.concatenate([two[there], one[back]]),
+        np.concatenate([border_px[there], border_px[back]]),
+    ]
+    del there, back
+    side, other, border_px = _borders_of_specks(borders, speck)
     while len(side):
         smaller = (area_px[other] < area_px[side]) | ((area_px[other] == area_px[side]) & (other < side))
         waits = np.zeros(len(label), dtype=bool)
@@ -273,7 +287,7 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray,
         new_label = np.empty(count, dtype=np.uint8)
         new_label[number] = label
         label, current = new_label, number[current]
-        side, other, border_px = _borders_of_specks(number[side], number[other], border_px, area_px < min_area_px)
+        side, other, border_px = _borders_of_specks([number[side], number[other], border_px], area_px < min_area_px)
     return label[current]
 
 
@@ -286,13 +300,14 @@ def _best_of_each(side: np.ndarray, away: np.ndarray, border_px: np.ndarray) -> 
     return best[np.diff(side[best], prepend=-1) != 0]
 
 
-def _borders_of_specks(
-    side: np.ndarray, other: np.ndarray, border_px: np.ndarray, speck: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Speck, its neighbour, and the length of their border, each pair of regions once, rising; int32."""
-    wanted = speck[side]
-    wanted &= side != other
-    side, other, border_px = side[wanted], other[wanted], border_px[wanted]
+def _borders_of_specks(borders: list[np.ndarray], speck: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Speck, its neighbour, and the length of their border, each pair of regions once, rising; int32.
+
+    `borders` are the same three of all borders of these regions, each perhaps several times; emptied, so that no second copy stays.
+    """
+    wanted = speck[borders[0]]
+    wanted &= borders[0] != borders[1]
+    border_px, other, side = (borders.pop()[wanted] for _ in range(3))
     bands = max(1, -(-len(side) // _SORTED_AT_ONCE))
     edges = np.linspace(0, len(speck), bands + 1).astype(np.int64)  # specks lie everywhere: bands of about equal size
     parts = []

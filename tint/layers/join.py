@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from tint.errors import DataError, LimitError
-from tint.layers.layers import Layers
+from tint.layers.layers import Layers, pixels_by_number
 
 
 def join_layers(layers: Layers, into: Mapping[int, int]) -> Layers:
@@ -44,7 +44,7 @@ def join_layers(layers: Layers, into: Mapping[int, int]) -> Layers:
     labels = target.astype(np.uint8)[layers.labels]
     if not labels.any():
         raise DataError("nothing is left to mark when these are joined. Keep one colour.")
-    area = np.bincount(layers.labels.ravel(), minlength=count).astype(float)
+    area = pixels_by_number(layers.labels, count).astype(float)
     wanted, lost = np.full_like(layers.wanted_lab, np.nan), np.full_like(layers.lost_de00, np.nan)
     for number in np.unique(target):
         known = [k for k in np.flatnonzero(target == number) if area[k] and np.isfinite(layers.lost_de00[k])]

@@ -11,6 +11,7 @@ import numpy as np
 from tint.artwork.artwork import Picture
 from tint.layers.difference import delta_e00_of, lab_of_srgb255
 from tint.layers.edges import colour_codes
+from tint.layers.layers import pixels_by_number
 from tint.layers.nearest import nearest_of_codes
 from tint.palette.palette import Palette
 
@@ -56,9 +57,7 @@ def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np
     size = len(palette) + 1
     missed = np.setdiff1d(np.arange(size), flat[at[~bare[at]]])  # by the evenly spread ones
     if len(missed) > _LOOKED_FOR_ONE_BY_ONE:
-        bands = (flat[start : start + _BAND_PX] for start in range(0, len(flat), _BAND_PX))
-        counts = sum((np.bincount(band, minlength=size) for band in bands), np.zeros(size, dtype=np.int64))
-        missed = missed[counts[missed] > 0]
+        missed = missed[pixels_by_number(labels, size)[missed] > 0]
     rare = [np.flatnonzero(flat == number) for number in missed.astype(np.uint8)]
     at = np.concatenate([at, *(places[~bare[places]][:_MEANT_AT_LEAST_PX] for places in rare)])
     at = at[~bare[at]]

@@ -13,6 +13,7 @@ from tint.errors import LimitError
 from tint.palette.palette import Palette
 
 MAX_SIMPLIFY_PX = 0.45  # more would move borders visibly and could lose one-pixel marks
+_COUNTED_AT_ONCE = 250_000  # pixels; numpy counts 8-byte copies of them
 
 
 def pixels_of(size_mm: tuple[float, float], pitch_mm: float) -> tuple[int, int]:
@@ -25,6 +26,19 @@ def pixels_of(size_mm: tuple[float, float], pitch_mm: float) -> tuple[int, int]:
     """
     width, height = (max(1, math.ceil(side / pitch_mm - 1e-6)) for side in size_mm)
     return height, width
+
+
+def pixels_by_number(labels: np.ndarray, size: int) -> np.ndarray:
+    """How many pixels of a label map (h, w) have each number: (size,).
+
+    Examples
+    --------
+    >>> pixels_by_number(np.array([[0, 2], [2, 2]], dtype=np.uint8), 4).tolist()
+    [1, 0, 3, 0]
+    """
+    flat = labels.reshape(-1)
+    bands = (flat[start : start + _COUNTED_AT_ONCE] for start in range(0, len(flat), _COUNTED_AT_ONCE))
+    return np.sum([np.bincount(band, minlength=size) for band in bands], axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,11 +131,15 @@ class Layers:
         """Numbers of the palette colours that the artwork uses, rising; bare metal is not among them."""
         if self.drawn is not None:
             return tuple(number for number, outline in enumerate(self.drawn, 1) if not outline.is_empty)
-        count = np.bincount(self.labels.ravel(), minlength=len(self.palette) + 1)
-        return tuple(int(number) for number in np.flatnonzero(count) if number)
+        return tuple(int(number) for number in np.flatnonzero(self._pixels) if number)
+
+    @cached_property
+    def _pixels(self) -> np.ndarray:
+        """(k + 1,) how many pixels have each number."""
+        return pixels_by_number(self.labels, len(self.palette) + 1)
 
     def area_mm2(self, number: int) -> float:
         """Area of a layer [mm²]: by its outline for a drawing, by its pixels for a picture."""
         if self.drawn is not None:
             return float(self.drawn[number - 1].area)
-        return int((self.labels == number).sum()) * self.pitch_mm**2
+        return int(self._pixels[number]) * self.pitch_mm**2

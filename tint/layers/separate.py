@@ -17,7 +17,7 @@ from tint.layers.difference import delta_e00_of, nearest_number
 from tint.layers.gamut import Gamut
 from tint.layers.gamut_map import GamutMap
 from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
-from tint.layers.layers import Layers, pixels_of
+from tint.layers.layers import Layers, pixels_by_number, pixels_of
 from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, on_metal, without_background
 from tint.layers.tonal import Tonal, cell_for, tonal_layers
 from tint.layers.wanted import wanted_image
@@ -170,7 +170,7 @@ def _separate_picture(
 
     picture, labels, wanted, lost, remarks = _labelled(picture, palette, step, mapped, background, ink)
     if not soft_edges and settled_edges(picture.srgb255, picture.bare, labels):
-        gone = np.bincount(labels.ravel(), minlength=len(lost)) == 0  # colours that only soft edges had
+        gone = pixels_by_number(labels, len(lost)) == 0  # colours that only soft edges had
         wanted[gone], lost[gone] = np.nan, np.nan
     remarks += _far_remarks(palette, wanted, lost, mapped)
     kept = None
@@ -242,7 +242,7 @@ def _separate_drawing(
     size_mm = (drawing.width_mm, drawing.height_mm)
     labels = label_outlines(outlines, pixels_of(size_mm, pitch_mm), pitch_mm)
     wanted, lost = mean_by_number(number, area, lab, lost, len(palette) + 1)
-    drawn = np.bincount(labels.ravel(), minlength=len(palette) + 1)
+    drawn = pixels_by_number(labels, len(palette) + 1)
     thin = [
         f"{palette.colours[k].name} is nowhere as wide as a pixel of the masks ({pitch_mm:g} mm): its mask is empty, use the drawing"
         for k, outline in enumerate(outlines)

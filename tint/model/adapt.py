@@ -20,7 +20,7 @@ from tint.model.contest import CLIP_DE00, blend, hold_out
 from tint.model.descent import LEAST_SIGMA, Fits, Problem, covariance, descend
 from tint.model.drift import EXPECTED_PCT, NO_DRIFT, Drift, course, shifted
 from tint.model.film_gp import LEAST_SLOPE, TEMPER, USUAL_LENGTH, FilmFit, film_drift, film_numbers, ready_film
-from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, relative_noise, unit_box
+from tint.model.fit import MARK_SD_DE00, MIN_PATCHES, members_of, own_order, patch_remarks, relative_noise, unit_box
 from tint.model.folds import baseline, folds
 from tint.model.latent import Expectation, Frame, drift_of, expectation, features, heat_places, log_axes, unseen
 from tint.model.learn import OUTLIER_NOISE, OUTLIER_SIGMA, learn
@@ -40,6 +40,7 @@ FOLDS = 8
 # Shifts of log film a refit starts from: a new stock may sit orders of interference away
 LEVELS = np.linspace(-0.9, 0.9, 13)
 SHARPNESS = 6.0  # ways are averaged by their mean error to the power of −6: a tenth worse counts half
+SAME_SCORE_DE00 = 1e-3  # mean errors below it are one: patches of one colour leave none at all
 LEAST_SHARE = 0.15  # of the best way's share
 FREE_RESIDUAL = 48  # patches from which the process on what the film leaves learns its own hyperparameters
 # Log length scale and log nugget before that: three fifths of the misfit are taken as scatter
@@ -50,8 +51,8 @@ STILL_KERNEL = (-0.5, 0.5)
 class Hold:
     """How closely a refit holds each kind of parameter: prior sd around the base.
 
-    `level` and `slope` are of log film, `bent` of its second-order terms and waves; `rest` scales the expected widths of
-    share, haze and gain, `optics` those of the optical constants.
+    `level` and `slope` are of log film. The others scale expected widths: `bent` those of its second-order terms and
+    waves, `rest` those of the heat balance and of share, haze and gain, `optics` those of the optical constants.
     """
 
     name: str
@@ -97,31 +98,20 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     ----------
     base : model of a stock or machine not too far away
     patches : of the new stock; 8 to 24, spread over the settings that will be used
+    machine, stock : what they were marked on
     seed : decides which patches are held out together
 
     Raises
     ------
     DataError
-        Fewer than 6 good patches, or a base without a film to carry over.
+        Fewer than 6 good patches or 3 settings, or a base without a film to carry over.
     LimitError
         A patch the machine cannot have marked.
     """
     machine.check(patches.setting, "the patches")
     order = own_order(patches)
     good = patches.take(order)
-    if len(good) < LEAST_PATCHES:
-        raise DataError(
-            f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. Mark more."
-        )
-    if len(np.unique(np.nan_to_num(good.setting.table()), axis=0)) < LEAST_SETTINGS:
-        raise DataError(
-            f"the {len(good)} good patches for {stock.name} share one or two settings; mark {LEAST_PATCHES} that differ, better 16."
-        )
-    film = next((member for member in base.members if member.kind == "film"), None)
-    if film is None:
-        raise DataError(
-            f"the base model of {base.stock.name} predicts without film colour and cannot be carried over. Fit {stock.name} from its own grid."
-        )
+    film = _film_to_carry(base, good, machine, stock)
     training = Training(good.setting, good.lab, relative_noise(good.sd))
     fold = folds(good.setting.table(), min(FOLDS, len(good)), seed)
     family, edges = family_of(stock.grade), box(log_fields(good.setting))
@@ -130,7 +120,7 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     drift = NO_DRIFT if along is None else _drift(film, training, machine, family, along)
     log_power = drift.shift(along, len(good))
     training, ways = Training(shifted(training.setting, log_power), training.lab, training.noise), []
-    if len(good) >= MIN_PATCHES and varied(edges).any():
+    if len(good) >= MIN_PATCHES:
         learned = learn(training, None, machine, family, seed)
         contest = hold_out(learned, machine, fold, seed)
         ways.append(_Way(SCRATCH, contest.lab, contest.spread_de00, members_of(learned, contest)))
@@ -147,14 +137,10 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     error = delta_e00(lab, good.lab)
     # no flattery: a refit starts from the base, patches held out or not
     calibration = calibrate(error[~aside], spread[~aside], MARK_SD_DE00, flattery=0)
-    scores = [_score("this model", error)]
-    scores += [_score(way.name, delta_e00(way.lab, good.lab), share) for way, share in zip(ways, shares, strict=True)]
-    scores += [
-        _score(name, delta_e00(baseline(name, unit_box(good, edges), good.lab, fold), good.lab)) for name in GUESSES
-    ]
     report = FitReport(
-        patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
-        coverage=cross_coverage(error, spread, MARK_SD_DE00, fold, flattery=0),
+        patches=len(good), flagged=len(patches) - len(good), folds=int(fold.max()) + 1,
+        scores=_scores(error, ways, shares, good, unit_box(good, edges), fold),
+        coverage=cross_coverage(error, spread, MARK_SD_DE00, fold, aside, flattery=0),
         radius_de00=float(np.median(calibration.radius_de00(spread, np.zeros(len(good))))),
         outliers=tuple(name for name, far in zip(good.ids, aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
@@ -164,6 +150,7 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
         remarks=(
             f"carried over from {base.stock.name} on {base.machine.name}; most weight: {best.name}.",
             f"{len(good)} patches checked it; mark more where a colour matters.",
+            *patch_remarks(good),
         ),
     )  # fmt: skip
     members = tuple(
@@ -174,9 +161,41 @@ def adapt(base: ColourModel, patches: Patches, machine: Machine, stock: Stock, *
     return ColourModel(machine, stock, good, kind, members, training.noise, calibration, report, log_power, lab)
 
 
+def _film_to_carry(base: ColourModel, good: Patches, machine: Machine, stock: Stock) -> Member:
+    """The base's film; raises where it has none, or where the good patches are too few or too much alike."""
+    if len(good) < LEAST_PATCHES:
+        raise DataError(
+            f"only {len(good)} good patches for {stock.name}; carrying a model over needs {LEAST_PATCHES}, better 16. "
+            "Mark more."
+        )
+    if len(np.unique(log_axes(good.setting, machine).round(6), axis=0)) < LEAST_SETTINGS:
+        raise DataError(
+            f"the {len(good)} good patches for {stock.name} share one or two settings, hatch angle aside; "
+            f"mark {LEAST_PATCHES} that differ, better 16."
+        )
+    film = next((member for member in base.members if member.kind == "film"), None)
+    if film is None:
+        raise DataError(
+            f"the base model of {base.stock.name} predicts without film colour and cannot be carried over. "
+            f"Fit {stock.name} from its own grid."
+        )
+    return film
+
+
+def _scores(
+    error: np.ndarray, ways: list[_Way], shares: np.ndarray, good: Patches, x: np.ndarray, fold: np.ndarray
+) -> tuple[Score, ...]:
+    """Scores of the blend by its errors (n,) [ΔE00], each way, and plain guesses on settings x (n, d) of the box."""
+    return (
+        Score.of("this model", error),
+        *(Score.of(way.name, delta_e00(way.lab, good.lab), share) for way, share in zip(ways, shares, strict=True)),
+        *(Score.of(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in GUESSES),
+    )
+
+
 def _shares(ways: list[_Way], lab: np.ndarray, count: np.ndarray) -> np.ndarray:
     """Shares (w,) of the ways by how little each erred on held-out patches that count (n,); the hopeless get none."""
-    score = np.array([way.score_de00(lab, count) for way in ways])
+    score = np.maximum([way.score_de00(lab, count) for way in ways], SAME_SCORE_DE00)
     shares = (score / score.min()) ** -SHARPNESS
     shares[shares < LEAST_SHARE] = 0
     return shares / shares.sum()
@@ -188,7 +207,10 @@ def _as_sd(way: _Way) -> np.ndarray:
 
 
 def _as_is(film: Member, training: Training, machine: Machine) -> _Way:
-    """The base's film on the new machine's process quantities; its residual stays behind with its own patches."""
+    """The base's film on the new machine's process quantities; its residual stays behind with its own patches.
+
+    Of the new patches it takes the mean of what the film leaves at them, and is judged on the same.
+    """
     numbers = {**film.numbers, "log_reach": [STILL_KERNEL[0]] * len(film.numbers["axes"]), "log_nugget": 9.0}
     means, sds = ready("film", numbers, training, machine).predict(training.setting)
     lab, spread = blend(means[None], sds[None], np.ones(1))
@@ -278,9 +300,8 @@ def _held(frame: Frame, theta: np.ndarray, hold: Hold, same_family: bool) -> Exp
     film = usual.sizes[0]
     k = len(frame.axes)
     sd[0], sd[1 : 1 + k] = hold.level, hold.slope
-    places = heat_places(k)
-    sd[places] = usual.sd[places] * hold.rest
-    sd[places.stop : film] = usual.sd[places.stop : film] * hold.bent
+    bent = slice(heat_places(k).stop, film)
+    sd[bent] = usual.sd[bent] * hold.bent
     sd[-11:] = usual.sd[-11:] * (hold.optics if same_family else 1.0)
     if not same_family:
         mean[-11:] = OPTICS_MEAN
@@ -303,7 +324,3 @@ def _aging(expected: Expectation, frame: Frame, theta: np.ndarray, columns: int)
     mean = np.insert(expected.mean, [place] * columns, 0.0)
     sd = np.insert(expected.sd, [place] * columns, EXPECTED_PCT / 100 * max(abs(slope), LEAST_SLOPE))
     return Expectation(mean, sd, (expected.sizes[0] + columns, *expected.sizes[1:]))
-
-
-def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:
-    return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)), float(share))

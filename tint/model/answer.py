@@ -74,13 +74,15 @@ def prediction_remarks(prediction: Prediction) -> list[str]:
             f"FAR OUTSIDE the grid (row {which}): a guess, not a prediction. Mark patches there before you rely on it."
         )
     elif (outside > 0).any():
-        lines.append(
-            f"{int((outside > 0).sum())} of {outside.size} settings lie a little outside the grid; their radius is widened."
-        )
+        near = int((outside > 0).sum())
+        which = "The setting lies" if outside.size == 1 else f"{near} of {outside.size} settings lie"
+        lines.append(f"{which} a little outside the grid: the radius is widened.")
     if prediction.unlearned:
         words = ", ".join(WORDS[field] for field in prediction.unlearned)
+        effect, it = ("its effect is", "it") if len(prediction.unlearned) == 1 else ("their effects are", "them")
         lines.append(
-            f"{words}: never varied in the grid, so its effect is NOT LEARNED; the colour shown is a guess. Mark patches that vary it."
+            f"{words}: never varied in the grid, so {effect} NOT LEARNED; the colour shown is a guess. "
+            f"Mark patches that vary {it}."
         )
     return lines
 

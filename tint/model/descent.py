@@ -12,12 +12,14 @@ import numpy as np
 
 from tint.model.latent import Expectation, film_slopes, latents
 from tint.model.optics import Optics, colour, colour_and_slopes
+from tint.model.radius import de00_weights
 
 DEGREES = 4.0  # of Student's t: heavy enough tails that a spoilt patch hardly pulls
+MEDIAN_CHI2 = 2.37  # of chi-square with 3 degrees: what the median of a squared error is over its variance
 # Least scatter [ΔE00 per component]: mark to mark and instrument. Lower lets a fit with many waves chase noise.
 LEAST_SIGMA = 0.8
 # Scatter of film thickness from mark to mark, relative. A mark in a steep part of the colour spiral scatters more along
-# the spiral, and its error there must count less; 1 % is common practice, no source.
+# the spiral, and its error there must count less; about 1 % is common practice, no source.
 FILM_SCATTER = 0.008
 STEP_LIMIT = 1.5  # longest step, in prior standard deviations of a parameter
 
@@ -39,7 +41,7 @@ class Problem:
 
 @dataclass(frozen=True, eq=False)
 class Fits:
-    """Parameters (s, p) of s fits, best first, with costs (s,) and scatter (s,) [ΔE00 per component]."""
+    """Parameters (s, p) of s fits with costs (s,) and scatter (s,) [ΔE00 per component]; after `descend` best first."""
 
     theta: np.ndarray
     cost: np.ndarray
@@ -53,13 +55,9 @@ class Fits:
 
 def metric(lab: np.ndarray) -> np.ndarray:
     """(n, 3, 3) that turns Lab errors at Lab (n, 3) into components of ΔE00 (weights S_L, S_C, S_H with T = 1)."""
-    light, a, b = lab.T
+    _, a, b = lab.T
     chroma = np.maximum(np.hypot(a, b), 1e-6)
-    s_l, s_c, s_h = (
-        1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2),
-        1 + 0.045 * chroma,
-        1 + 0.015 * chroma,
-    )
+    s_l, s_c, s_h = de00_weights(lab)
     turn = np.zeros((len(lab), 3, 3))
     turn[:, 0, 0] = 1 / s_l
     turn[:, 1, 1], turn[:, 1, 2] = a / chroma / s_c, b / chroma / s_c
@@ -131,8 +129,7 @@ def descend(problem: Problem, fits: Fits, steps: int) -> Fits:
         damping = np.where(better, np.maximum(damping / 5, 1e-6), np.minimum(damping * 6, 1e4))
         if turn > steps // 3:
             error = np.where(better[:, None, None], error_tried, error)
-            # median of chi-square with 3 degrees is 2.37
-            seen = np.sqrt(np.median((error**2).sum(axis=-1) / problem.noise, axis=1) / 2.37)
+            seen = np.sqrt(np.median((error**2).sum(axis=-1) / problem.noise, axis=1) / MEDIAN_CHI2)
             sigma = np.maximum(0.7 * sigma + 0.3 * seen, LEAST_SIGMA)
     error, _, _ = residuals_and_slopes(problem, theta)
     return Fits(theta, cost_of(problem, theta, error, sigma), sigma).best(len(theta))

@@ -8,7 +8,7 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.model.model import ColourModel, Prediction, predict
-from tint.model.quantities import varied
+from tint.model.quantities import log_fields, varied
 from tint.process import rayleigh_mm, spot_mm
 from tint.setting import FIELDS, Setting
 
@@ -17,7 +17,7 @@ BEYOND = 4.0
 LOWEST_POWER_PCT = 1.0  # below it sources do not fire evenly (common practice, no source)
 MOST_PASSES = 10
 HATCH_DEG = (0.0, 180.0)  # lines at 180° are those at 0°
-PLACES = 7  # significant digits of the ends: no rounding tail on screen
+PLACES = 7  # significant digits of ends the machine does not state: no rounding tail on screen
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Dial:
     ----------
     field : its name
     low, high : what the machine can do; where it states no limit, four times beyond the grid
-    seen_low, seen_high : what the grid marked
+    seen_low, seen_high : what the grid marked; 0 for a hatch angle that is not known
     values : the single values there are, empty where any between can be dialled
     steady : True where the grid never varied it: its effect is not learned
     """
@@ -45,39 +45,42 @@ class Dial:
 def dials(model: ColourModel) -> tuple[Dial, ...]:
     """Dials of the model's machine, one per field in the order of `FIELDS`."""
     machine, moved = model.machine, varied(model.box)
-    reach = rayleigh_mm(machine)
+    reach = _rounded(rayleigh_mm(machine))
     found = []
     for k, name in enumerate(FIELDS):
-        column = np.nan_to_num(getattr(model.patches.setting, name))
-        seen = float(column.min()), float(column.max())
+        column = getattr(model.patches.setting, name)
+        known = column[~np.isnan(column)]
+        seen = (float(known.min()), float(known.max())) if known.size else (0.0, 0.0)
         values: tuple[float, ...] = ()
         if name == "power_pct":
             low, high = max(machine.power_range_pct[0], min(LOWEST_POWER_PCT, seen[0])), machine.power_range_pct[1]
         elif name == "speed_mm_s":
-            low, high = seen[0] / BEYOND, machine.max_speed_mm_s
+            low, high = _rounded(seen[0] / BEYOND), machine.max_speed_mm_s
         elif name == "freq_khz":
             low, high = machine.freq_khz
         elif name == "pulse_ns":
             low, high = machine.pulse_ns[0], machine.pulse_ns[-1]
             values = () if machine.pulse_is_range else machine.pulse_ns
         elif name == "spacing_mm":
-            low, high = seen[0] / BEYOND, max(spot_mm(machine), seen[1])
+            low, high = _rounded(seen[0] / BEYOND), _rounded(spot_mm(machine))
         elif name == "passes":
             low, high = 1.0, max(float(MOST_PASSES), seen[1])
             values = tuple(float(count) for count in range(1, int(high) + 1))
         elif name == "focus_mm":
-            low, high = min(-reach, seen[0]), max(reach, seen[1])
+            low, high = -reach, reach
         else:
             low, high = HATCH_DEG
-        low, high = (float(f"{value:.{PLACES}g}") for value in (low, high))
         found.append(Dial(name, min(low, seen[0]), max(high, seen[1]), *seen, values, not bool(moved[k])))
     return tuple(found)
 
 
+def _rounded(value: float) -> float:
+    return float(f"{value:.{PLACES}g}")
+
+
 def middle_setting(model: ColourModel) -> Setting:
     """Single setting of the patch nearest to the middle of the grid's box."""
-    table = model.patches.setting.table()
-    fields = np.nan_to_num(np.concatenate([np.log(table[:, :6]), table[:, 6:]], axis=1))
+    fields = np.nan_to_num(log_fields(model.patches.setting))
     width = np.ptp(fields, axis=0)
     at = (fields - fields.min(axis=0)) / np.where(width > 0, width, 1.0)
     return model.patches.setting[int(((at - 0.5 * (width > 0)) ** 2).sum(axis=1).argmin())]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.measure.patches import Patches
-from tint.model.descent import metric
+from tint.model.descent import DEGREES, MEDIAN_CHI2, metric
 from tint.setting import Setting
 
 EXPECTED_PCT = 1.0  # sd of what a source does over a plate or between two (common practice, no source)
@@ -40,8 +40,8 @@ class Drift:
 
     @property
     def steps_pct(self) -> tuple[float, ...]:
-        """Change of power from the first plate to each further one [%]."""
-        return tuple(100 * float(step) for step in self.log_power[1:])
+        """Change of power from the first plate to each further one [%]; none where it is not known."""
+        return tuple(100 * float(step) for step in self.log_power[1:]) if self.known else ()
 
     def shift(self, course: np.ndarray | None, count: int) -> np.ndarray:
         """(count,) change of log power of each patch."""
@@ -98,6 +98,7 @@ def estimate(
     Parameters
     ----------
     left : (n, 3) measured less predicted Lab
+    lab, noise, setting : (n, 3) measured Lab, (n,) relative noise variances, (n,) settings as dialled
     along : (n, c) the patches' course
     predict : Lab (n, 3) of settings, of the member
 
@@ -113,8 +114,8 @@ def estimate(
     error, drift = np.einsum("nij,nj->ni", turn, left), np.zeros(along.shape[1])
     for _ in range(3):
         rest = ((error - slope @ drift) ** 2).sum(axis=1)
-        variance = max(float(np.median(rest / noise)) / 2.37, 0.25)
-        weight = 7 / (4 + rest / (variance * noise)) / noise / variance
+        variance = max(float(np.median(rest / noise)) / MEDIAN_CHI2, 0.25)
+        weight = (DEGREES + 3) / (DEGREES + rest / (variance * noise)) / noise / variance
         sharp = np.einsum("n,nic,nid->cd", weight, slope, slope) + np.eye(len(drift)) * (EXPECTED_PCT / 100) ** -2
         inverse = np.linalg.inv(sharp)
         drift = inverse @ np.einsum("n,nic,ni->c", weight, slope, error)

@@ -53,7 +53,7 @@ SAME_DE00 = 0.3  # fits whose colours at the patches differ by less are one fit
 
 @dataclass(frozen=True, eq=False)
 class FilmFit:
-    """A film fitted to a training set: its frame, the problem, and the fits, best first."""
+    """A film fitted to a training set: its frame, the problem, and the fits, best first; `plain` had no waves yet."""
 
     frame: Frame
     problem: Problem
@@ -64,11 +64,6 @@ class FilmFit:
     def misfit(self) -> np.ndarray:
         """(n,) length of what the best film leaves at each patch, in ΔE00, errors along the film's own direction eased."""
         return np.linalg.norm(residuals_and_slopes(self.problem, self.fits.theta[:1])[0][0], axis=1)
-
-    def lab(self, logs: np.ndarray) -> np.ndarray:
-        """Lab (q, 3) of the best film alone at `log_axes` (q, 7)."""
-        theta = self.fits.theta[:1]
-        return colour(self.problem.optics, latents(theta, features(self.frame, logs)), constants_of(theta))[0]
 
 
 def search_film(
@@ -117,7 +112,7 @@ def unexplained(fit: FilmFit, training: Training) -> np.ndarray:
     theta, shares = _kept(fit)
     left, at = training.lab - _mean_lab(fit, theta, shares), _scaled(fit)
     fitted = gp.condition(at, left, training.noise, gp.fit_kernel(at, left, training.noise))
-    residual, sd = fitted.leave_one_out(left)
+    residual, sd = fitted.leave_one_out()
     alone = np.linalg.norm(np.einsum("nij,nj->ni", metric(training.lab), residual), axis=1)
     share = np.linalg.norm(residual / sd, axis=1)
     usual = max(float(np.median(share)), 1e-9)
@@ -180,7 +175,15 @@ def film_numbers(fit: FilmFit, training: Training, family: str, known: dict[str,
 
 @dataclass(frozen=True, eq=False)
 class FilmGP:
-    """The member, conditioned on its data: `theta` (p,) film numbers, `shares` and `spread` of their uncertainty."""
+    """The member, conditioned on its data.
+
+    Attributes
+    ----------
+    machine, optics, frame : what turns settings into columns and latents into colour
+    theta, shares : (s, p) parameters of the fits averaged, best first, and their shares (s,)
+    spread : covariance (p, p) of the best fit's parameters, a block for each of the four latents
+    left : process on what the films leave at the patches
+    """
 
     machine: Machine
     optics: Optics

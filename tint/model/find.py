@@ -13,7 +13,7 @@ from tint.lab import AB_LIMIT, L_RANGE, delta_e00
 from tint.model.jitter import USUAL_JITTER, Jitter, assumed_fields, sensitivity
 from tint.model.model import ColourModel, predict
 from tint.model.pool import Pool, candidate_pool, check_locked, column, pool_settings, taught, time_s_cm2
-from tint.model.quantities import varied
+from tint.model.quantities import log_fields, over_box, varied
 from tint.setting import FIELDS, Setting
 
 __all__ = ["Candidate", "Found", "Jitter", "Pool", "candidate_pool", "expected_de00", "find_setting", "sensitivity"]
@@ -99,7 +99,9 @@ def find_setting(
     Raises
     ------
     DataError
-        The wish is not a colour, or nothing is left to choose from.
+        The wish is not a colour, n is below 1, a locked field is unknown, or nothing is left to choose from.
+    LimitError
+        A locked value the machine cannot do.
 
     Notes
     -----
@@ -190,9 +192,7 @@ def _share(field: str, values: np.ndarray, low: float, high: float) -> np.ndarra
 
 def _apart(model: ColourModel, table: np.ndarray, ranked: np.ndarray, n: int) -> np.ndarray:
     """The first n of the ranking that are not next to one already taken."""
-    moved = varied(model.box)
-    logs = np.concatenate([np.log(table[:, :6]), table[:, 6:]], axis=1)[:, moved] / (model.box[1] - model.box[0])[moved]
-    logs = np.nan_to_num(logs)[ranked]
+    logs = over_box(log_fields(Setting.from_table(table[ranked])), model.box)
     left = np.ones(len(ranked), dtype=bool)
     chosen: list[int] = []
     while left.any() and len(chosen) < n:

@@ -13,6 +13,7 @@ from tint.model.contest import Contest, hold_out
 from tint.model.drift import course
 from tint.model.folds import BASELINES, baseline, fold_count, folds
 from tint.model.insight import effects, missing_hues
+from tint.model.latent import log_axes, moved_axes
 from tint.model.learn import Learned, learn
 from tint.model.members import KINDS
 from tint.model.model import ColourModel, Member
@@ -42,7 +43,7 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     Raises
     ------
     DataError
-        Fewer than 12 good patches, or all of one setting.
+        Fewer than 12 good patches, or none whose setting differs in what the model sees.
     LimitError
         A patch the machine cannot have marked.
 
@@ -56,7 +57,7 @@ def fit(patches: Patches, machine: Machine, stock: Stock, *, seed: int = 0) -> C
     machine.check(patches.setting, "the patches")
     order = own_order(patches)
     good = patches.take(order)
-    _enough(good, len(patches), stock)
+    _enough(good, len(patches), machine, stock)
     training = Training(good.setting, good.lab, relative_noise(good.sd))
     along = course(patches)
     learned = learn(training, None if along is None else along[order], machine, family_of(stock.grade), seed)
@@ -89,16 +90,21 @@ def own_order(patches: Patches) -> np.ndarray:
     return rows[patches.good[rows]]
 
 
-def _enough(good: Patches, count: int, stock: Stock) -> None:
+def _enough(good: Patches, count: int, machine: Machine, stock: Stock) -> None:
     if len(good) < MIN_PATCHES:
         flagged = f" ({count - len(good)} are flagged)" if count > len(good) else ""
         raise DataError(
             f"only {len(good)} good patches for {stock.name}{flagged}; a fit needs {MIN_PATCHES}. "
             f"Mark at least {MIN_PATCHES - len(good)} more settings and measure again."
         )
-    moved = varied(box(log_fields(good.setting)))
-    if not moved[:-1].any():
-        alike = "differ in hatch angle only, whose effect is not modelled" if moved.any() else "have the same setting"
+    if not moved_axes(log_axes(good.setting, machine)).size:
+        moved = dict(zip(FIELDS, varied(box(log_fields(good.setting))), strict=True))
+        if moved["focus_mm"]:
+            alike = "differ in the side of focus only, which marks alike as far as is modelled"
+        elif moved["hatch_deg"]:
+            alike = "differ in hatch angle only, whose effect is not modelled"
+        else:
+            alike = "have the same setting"
         raise DataError(f"all {len(good)} good patches {alike}; a fit needs settings that differ. Mark a test grid.")
 
 
@@ -110,21 +116,22 @@ def relative_noise(sd: np.ndarray) -> np.ndarray:
 
 def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold: np.ndarray, edges: np.ndarray) -> FitReport:
     x = unit_box(good, edges)
-    scores = [_score("this model", contest.error_de00)]
+    scores = [Score.of("this model", contest.error_de00)]
     scores += [
-        _score(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
+        Score.of(KINDS[kind], error, share) for kind, error, share in zip(contest.kinds, contest.errors_de00, contest.shares, strict=True)
     ]
-    scores += [_score(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
+    scores += [Score.of(name, delta_e00(baseline(name, x, good.lab, fold), good.lab)) for name in BASELINES]
     drift = learned.drift
     return FitReport(
         patches=len(good), flagged=count - len(good), folds=int(fold.max()) + 1, scores=tuple(scores),
-        coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold), radius_de00=0.0,
+        coverage=cross_coverage(contest.error_de00, contest.spread_de00, MARK_SD_DE00, fold, learned.aside),
+        radius_de00=0.0,
         outliers=tuple(name for name, far in zip(good.ids, learned.aside, strict=True) if far),
         fixed_fields=tuple(name for name, moved in zip(FIELDS, varied(edges), strict=True) if not moved),
         drift_pct=drift.pct,
         drift_sd_pct=drift.sd_pct,
         plate_steps_pct=drift.steps_pct,
-        remarks=_remarks(good, count, scores, contest),
+        remarks=_remarks(good, scores, contest),
     )  # fmt: skip
 
 
@@ -135,29 +142,31 @@ def unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
     return (fields - np.nan_to_num(edges[0, moved])) / (edges[1] - edges[0])[moved]
 
 
-def _score(name: str, error: np.ndarray, share: float = 0.0) -> Score:
-    return Score(name, float(np.median(error)), float(np.quantile(error, 0.9)), float(share))
-
-
-def _remarks(good: Patches, count: int, scores: list[Score], contest: Contest) -> tuple[str, ...]:
+def _remarks(good: Patches, scores: list[Score], contest: Contest) -> tuple[str, ...]:
     remarks = []
     if dict(zip(contest.kinds, contest.shares, strict=True))["film"] == 0:
         remarks.append(
             "thin-film colour did not win on held-out patches of this stock; the plain process regression predicts alone, "
             "and needs more patches for the same accuracy."
         )
-    if count < FEW_PATCHES:
+    if len(good) < FEW_PATCHES:
         remarks.append(
             f"{len(good)} patches are few: heed the radius of each colour, and mark {FEW_PATCHES} or more for work that must match."
         )
     best = min(scores, key=lambda score: score.median_de00)
     if best.name in BASELINES and best.name not in GUESSES:  # the report says those louder
         remarks.append(f"{best.name} was nearer on held-out patches: mark more settings before trusting colours between them.")
+    return (*remarks, *patch_remarks(good))
+
+
+def patch_remarks(good: Patches) -> tuple[str, ...]:
+    """What to heed of any model of such patches: a hatch angle that varied, colours of a camera, SIMULATED colours."""
+    remarks = []
     if varied(box(log_fields(good.setting)))[FIELDS.index("hatch_deg")]:
         remarks.append("hatch angle varied, but its effect is not modelled: keep it at one value for work that must match.")
     facts = " ".join(good.facts.values()).lower()
     if "camera" in facts:
-        remarks.append("colours came from a camera without a reference: use them to compare with each other, not as true colour.")
+        remarks.append("colours came from a camera: use them to compare with each other, not as true colour.")
     if "simulated" in facts:
         remarks.append("SIMULATED patches: no metal was marked.")
     return tuple(remarks)

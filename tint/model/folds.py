@@ -6,6 +6,10 @@ import warnings
 
 import numpy as np
 
+PLAIN_LENGTHS = (0.5, 0.2)  # starts of the plain process's lengths, of the box: from one alone it sometimes finds nothing
+PLAIN_ROWS = 120  # patches its lengths are found on; more cost seconds and change nothing
+BASELINES = ("mean colour", "nearest patch", "degree-2 polynomial", "plain Gaussian process")
+
 
 def folds(table: np.ndarray, count: int, seed: int) -> np.ndarray:
     """Fold number (n,) of each setting of a table (n, f); equal settings share a fold, so none is held out from its twin."""
@@ -20,13 +24,11 @@ def fold_count(n: int) -> int:
     return 6 if n < 40 else 5
 
 
-PLAIN_LENGTHS = (0.5, 0.2)  # starts of the plain process's lengths, of the box: from one alone it sometimes finds nothing
-PLAIN_ROWS = 120  # patches its lengths are found on; more cost seconds and change nothing
-BASELINES = ("mean colour", "nearest patch", "degree-2 polynomial", "plain Gaussian process")
-
-
 def baseline(name: str, x: np.ndarray, y: np.ndarray, fold: np.ndarray) -> np.ndarray:
-    """Held-out Lab (n, 3) of a baseline on log settings x (n, d), all scaled to the box."""
+    """Held-out Lab (n, 3) of a baseline on log settings x (n, d), scaled to the box, of Lab y (n, 3) by folds (n,).
+
+    The plain process finds its hyperparameters on all patches, which flatters it.
+    """
     out = np.empty_like(y)
     kernel = _plain_kernel(x, y) if name == "plain Gaussian process" else None
     for k in np.unique(fold):

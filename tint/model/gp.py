@@ -47,13 +47,15 @@ class FittedGP:
 
     def predict(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean (q, m) and standard deviation without noise (q, m) at inputs x (q, d)."""
-        correlation = _correlation(x / np.exp(self.kernel.log_reach), self.scaled)[0]
-        mean = self.mean + correlation @ self.weights
-        left = 1 - np.einsum("qn,qn->q", correlation @ self.inverse, correlation)
+        alike = correlation(x / np.exp(self.kernel.log_reach), self.scaled)
+        mean = self.mean + alike @ self.weights
+        left = 1 - np.einsum("qn,qn->q", alike @ self.inverse, alike)
         return mean, np.sqrt(np.maximum(left, 1e-9))[:, None] * self.amplitude
 
-    def leave_one_out(self, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def leave_one_out(self) -> tuple[np.ndarray, np.ndarray]:
         """Residuals (n, m) of each point against the process without it, and their standard deviations, noise included.
+
+        Mean and amplitude stay those of all points.
 
         References
         ----------
@@ -66,7 +68,7 @@ class FittedGP:
 def condition(x: np.ndarray, y: np.ndarray, noise: np.ndarray, kernel: Kernel) -> FittedGP:
     """Process over data x (n, d), y (n, m) with relative noise variances (n,) (1 is usual) at given hyperparameters."""
     scaled = x / np.exp(kernel.log_reach)
-    inverse, _ = _inverse(_correlation(scaled, scaled)[0] + np.diag(np.exp(kernel.log_nugget) * noise))
+    inverse, _ = _inverse(correlation(scaled, scaled) + np.diag(np.exp(kernel.log_nugget) * noise))
     mean = _generalised_mean(inverse, y)
     weights = inverse @ (y - mean)
     amplitude = np.sqrt(np.maximum(np.einsum("nm,nm->m", weights, y - mean) / len(y), 1e-8))
@@ -83,7 +85,7 @@ def fit_kernel(x: np.ndarray, y: np.ndarray, noise: np.ndarray, start: Kernel | 
     """
     from scipy.optimize import minimize
 
-    starts = [start] if start is not None else [_kernel(x, REACH_PRIOR[0], -5.0), _kernel(x, 1.8, -3.0)]
+    starts = [start] if start is not None else [_kernel(x, REACH_PRIOR[0], NUGGET_PRIOR[0]), _kernel(x, 1.8, -3.0)]
     bounds = [LOG_REACH] * x.shape[1] + [LOG_NUGGET]
     found = [
         minimize(
@@ -103,9 +105,10 @@ def _kernel(x: np.ndarray, reach: float, nugget: float) -> Kernel:
 def _loss(theta: np.ndarray, x: np.ndarray, y: np.ndarray, noise: np.ndarray) -> tuple[float, np.ndarray]:
     n, m = y.shape
     scaled = x / np.exp(theta[:-1])
-    correlation, slope = _correlation(scaled, scaled)
+    root = _root(scaled, scaled)
+    slope = -5 / 6 * (1 + root) * np.exp(-root)  # of the correlation by the squared distance
     nugget = np.exp(theta[-1]) * noise
-    inverse, log_determinant = _inverse(correlation + np.diag(nugget))
+    inverse, log_determinant = _inverse(_matern(root) + np.diag(nugget))
     centred = y - _generalised_mean(inverse, y)
     weights = inverse @ centred
     square = np.maximum(np.einsum("nm,nm->m", weights, centred), 1e-12)
@@ -124,12 +127,19 @@ def _loss(theta: np.ndarray, x: np.ndarray, y: np.ndarray, noise: np.ndarray) ->
     return float(loss), gradient
 
 
-def _correlation(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Matérn 5/2 correlation (q, n) and its derivative by the squared distance."""
+def correlation(left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Matérn 5/2 correlation (q, n) of inputs (q, d) and (n, d) over their length scales."""
+    return _matern(_root(left, right))
+
+
+def _root(left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """√5 times the distances (q, n)."""
     r2 = (left**2).sum(1)[:, None] + (right**2).sum(1)[None, :] - 2 * left @ right.T
-    root = np.sqrt(5 * np.maximum(r2, 0))
-    decay = np.exp(-root)
-    return (1 + root + root**2 / 3) * decay, -5 / 6 * (1 + root) * decay
+    return np.sqrt(5 * np.maximum(r2, 0))
+
+
+def _matern(root: np.ndarray) -> np.ndarray:
+    return (1 + root + root**2 / 3) * np.exp(-root)
 
 
 def _inverse(matrix: np.ndarray) -> tuple[np.ndarray, float]:

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tint.errors import LimitError
 from tint.lab import delta_e00
 from tint.model.model import ColourModel, mean_and_spread
 from tint.model.quantities import varied
 from tint.setting import FIELDS, WORDS, Setting
 
+MOST_FOCUS_MM = 100.0  # no table of such a machine strays farther
 DRAWS = 8  # pairs of opposite draws; 16 colours per setting give the mean shift within about a tenth
 
 
@@ -22,12 +24,24 @@ class Jitter:
     ----------
     power_rel_pct, speed_rel_pct, spacing_rel_pct : [% of the value]
     focus_mm : [mm]
+
+    Raises
+    ------
+    LimitError
+        A share that is not 0 up to, not including, 100 %, or a focus that is not 0 to 100 mm.
     """
 
     power_rel_pct: float = 2.0
     speed_rel_pct: float = 2.0
     spacing_rel_pct: float = 1.0
     focus_mm: float = 0.2
+
+    def __post_init__(self) -> None:
+        for name in ("power_rel_pct", "speed_rel_pct", "spacing_rel_pct"):
+            if not 0 <= getattr(self, name) < 100:
+                raise LimitError(f"jitter {name} {getattr(self, name):g} % cannot be; it is 0 or more, below 100.")
+        if not 0 <= self.focus_mm <= MOST_FOCUS_MM:
+            raise LimitError(f"jitter focus_mm {self.focus_mm:g} mm cannot be; it is 0 to {MOST_FOCUS_MM:g}.")
 
     def words(self) -> str:
         """The jitter in words, for a sheet or a palette.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.model import heat
+from tint.model import gp, heat
 from tint.model.optics import OPTICS_MEAN, OPTICS_SD
 from tint.process import process
 from tint.setting import Machine, Setting
@@ -32,8 +32,9 @@ FILM_LEVEL, SHARE_LEVEL, HAZE_LEVEL, GAIN_LEVEL = (4.5, 0.9), (-1.0, 1.2), (-2.5
 SECOND_ORDER_SD, SHARE_SLOPE_SD, GAIN_SLOPE_SD = 0.15, 0.5, 0.06
 STRENGTH = (0.2, 2.0)  # how far a stock may answer weaker or stronger than expected
 AGE_SD = 0.02  # of the change of log film from first to last patch: a source drifts by about 1 % of its power
-# Waves: leading eigenvectors of a smooth kernel over the settings; how many and how large (sd) for each latent. Twice
-# as large erred more on simulated plates, by a tenth inside the box and outside it, and the same on the open grid.
+# Waves: leading eigenvectors of a smooth kernel over the settings, Matérn 5/2 by half a box width; how many, and how
+# large (sd), for each latent. Twice as large erred more on simulated plates, by a tenth inside the box and outside it,
+# and the same on the open grid.
 WAVES = (24, 12, 12, 0)
 WAVE_SD = (0.03, 0.15, 0.4, 0.0)
 
@@ -61,16 +62,21 @@ def log_axes(setting: Setting, machine: Machine) -> np.ndarray:
     return np.stack([np.log(own[name] if name in own else getattr(setting, name)) for name in AXES], axis=-1)
 
 
+def moved_axes(logs: np.ndarray) -> np.ndarray:
+    """Numbers (k,) of the `AXES` that vary in `log_axes` (n, 7)."""
+    return np.flatnonzero(np.ptp(logs, axis=0) > 1e-6)
+
+
 def frame_of(logs: np.ndarray, like: Frame | None = None) -> Frame:
     """Frame of training settings given as `log_axes`, (n, 7); centred and scaled `like` another where one is given."""
     if like is None:
-        axes = np.flatnonzero(np.ptp(logs, axis=0) > 1e-6)
+        axes = moved_axes(logs)
         centre, width = logs[:, axes].mean(axis=0), np.ptp(logs[:, axes], axis=0) / 2
     else:
         axes, centre, width = like.axes, like.centre, like.width
     middle = logs.mean(axis=0) if like is None else like.middle
     at = (logs[:, axes] - centre) / width
-    values, vectors = np.linalg.eigh(_kernel(at, at))
+    values, vectors = np.linalg.eigh(gp.correlation(at, at))
     lead = np.argsort(-values)[: min(max(WAVES), len(at) // 2)]
     return Frame(axes, middle, centre, width, at, vectors[:, lead] / np.sqrt(np.maximum(values[lead], 1e-9)))
 
@@ -90,7 +96,7 @@ def features(frame: Frame, logs: np.ndarray, waves: bool = True, aged: np.ndarra
     columns = [film, plain, plain, plain]
     if not waves:
         return columns
-    height = _kernel(z / frame.width, frame.at) @ frame.waves
+    height = gp.correlation(z / frame.width, frame.at) @ frame.waves
     return [
         np.concatenate([column, size * height[:, :count]], axis=1)
         for column, count, size in zip(columns, WAVES, WAVE_SD, strict=True)
@@ -184,13 +190,6 @@ def film_slopes(theta: np.ndarray, columns: list[np.ndarray]) -> np.ndarray:
 def heat_places(axes: int) -> slice:
     """Places of the heat balance among the parameters: after the level and the slopes by time."""
     return slice(1 + axes, 1 + axes + heat.count(axes))
-
-
-def _kernel(left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Matérn 5/2 over half a box width."""
-    r2 = (left**2).sum(1)[:, None] + (right**2).sum(1)[None, :] - 2 * left @ right.T
-    root = np.sqrt(5 * np.maximum(r2, 0))
-    return (1 + root + root**2 / 3) * np.exp(-root)
 
 
 def drift_of(frame: Frame, theta: np.ndarray) -> tuple[int, float]:

@@ -73,13 +73,13 @@ def learn(training: Training, along: np.ndarray | None, machine: Machine, family
 def _film_leads(film: FilmFit, process: dict[str, Any], training: Training, machine: Machine) -> bool:
     """True where the film leaves less at the patches than the process leaves at each patch without it."""
     turn = metric(training.lab)
-    left = ready_process(process, training, machine).fitted.leave_one_out(training.lab)[0]
+    left = ready_process(process, training, machine).fitted.leave_one_out()[0]
     return bool(np.median(film.misfit) <= np.median(np.linalg.norm(np.einsum("nij,nj->ni", turn, left), axis=1)))
 
 
 def _drift_without_film(process: dict[str, Any], training: Training, machine: Machine, along: np.ndarray) -> Drift:
     plain = ready_process(process, training, machine)
-    left = plain.fitted.leave_one_out(training.lab)[0]
+    left = plain.fitted.leave_one_out()[0]
     return estimate(
         left, training.lab, training.noise, training.setting, along, lambda setting: plain.predict(setting)[0]
     )
@@ -90,7 +90,7 @@ def _contradicted(film: FilmFit, process: dict[str, Any], training: Training, ma
     if _film_leads(film, process, training, machine):
         misfit, least = unexplained(film, training), LEAST_SIGMA
     else:
-        left, sd = ready_process(process, training, machine).fitted.leave_one_out(training.lab)
+        left, sd = ready_process(process, training, machine).fitted.leave_one_out()
         misfit, least = np.linalg.norm(left / sd, axis=1), 1e-9
     misfit = misfit / max(float(np.median(misfit)) / USUAL_LENGTH, least)
     return (misfit > OUTLIER_SIGMA) & (misfit >= np.quantile(misfit, 1 - MOST_ASIDE))

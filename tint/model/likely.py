@@ -11,9 +11,8 @@ from tint.lab import delta_e00
 from tint.model.model import WIDEST_DE00
 
 RADIUS_OVER_SIGMA = 2.5003  # 9 of 10 draws of an even three-axis normal lie within 2.50 σ (chi distribution, 3 degrees)
-_PROBE_LAB = (
-    0.5  # step along which ΔE00 is compared with CIELAB distance: small beside any radius, large beside rounding
-)
+# Step along which ΔE00 is compared with CIELAB distance: small beside any radius, large beside rounding
+_PROBE_LAB = 0.5
 
 
 def likely_lab(lab: Any, de00_90: float, n: int = 24, *, seed: int = 0) -> np.ndarray:

@@ -67,6 +67,9 @@ class ColourModel:
         shape = (len(self.patches),)
         if self.noise.shape != shape or self.log_power.shape != shape or not self.members:
             raise ValueError("a model needs members, and one noise and change of power per patch")
+        weights = np.array([member.weight for member in self.members])
+        if not ((weights >= 0).all() and abs(weights.sum() - 1) <= 1e-6):
+            raise ValueError("the weights of a model's members need to add up to 1")
         if self.held_out_lab is not None and self.held_out_lab.shape != (*shape, 3):
             raise ValueError("a model needs one held-out colour per patch, or none")
 
@@ -201,9 +204,7 @@ def read_model(path: str | Path) -> ColourModel:
             report_from(body["report"]), np.array(rows["log_power"], float),
             np.array(rows["held_out_lab"], float) if "held_out_lab" in rows else None,
         )  # fmt: skip
-        middle = predict(model, patches.setting[:1])
-        if not (np.isfinite(middle.lab).all() and np.isfinite(middle.de00_90).all()):
-            raise ValueError
+        predict(model, patches.setting[:1])  # numbers that give no colour are found here
     return model
 
 

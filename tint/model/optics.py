@@ -14,6 +14,7 @@ import numpy as np
 
 from tint.film import material_index
 from tint.lab import lab_from_reflectance
+from tint.metal import metal_of
 
 # Every 20 nm is enough for films up to a micrometre (within 0.3 ΔE00 of every 5 nm), and four times faster
 WAVELENGTH_NM = np.arange(400.0, 721.0, 20.0)
@@ -42,17 +43,17 @@ def family_of(grade: str) -> str:
 
     Examples
     --------
-    >>> family_of("430"), family_of("titanium grade 2"), family_of("CuZn37")
-    ('ferritic steel', 'titanium', 'brass')
+    >>> family_of("430"), family_of("1.4016"), family_of("titanium grade 2"), family_of("CuZn37")
+    ('ferritic steel', 'ferritic steel', 'titanium', 'brass')
     """
-    word = grade.lower()
-    if "titan" in word or word.startswith("ti"):
+    metal, word = metal_of(grade), grade.lower()
+    if metal is not None and metal.index in FAMILIES:
+        return metal.index
+    if word.startswith("ti"):
         return "titanium"
-    if any(part in word for part in ("brass", "cuzn", "copper", "bronze")):
+    if "bronze" in word or (metal is not None and metal.name == "copper"):  # no tables: brass is nearest
         return "brass"
-    if "ferrit" in word or word.removeprefix("aisi").strip().startswith("4"):
-        return "ferritic steel"
-    return "austenitic steel"
+    return "ferritic steel" if word.startswith("4") else "austenitic steel"
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,11 +11,12 @@ import numpy as np
 from tint.caution import SHORT
 from tint.files import new_folder
 from tint.lab import delta_e00, srgb1_from_lab
+from tint.model.dials import middle_setting
 from tint.model.insight import effects
 from tint.model.jitter import sensitivity
 from tint.model.model import ColourModel, predict
 from tint.model.pool import candidate_pool
-from tint.setting import FIELDS, UNITS, WORDS, Setting
+from tint.setting import UNITS, WORDS, Setting
 
 STEPS = 120  # colours along a setting; the eye sees no steps
 MAP_STEPS = 120  # colours along each side of the map of two settings
@@ -145,7 +146,7 @@ def _loud(model: ColourModel, figure: Any) -> None:
     axes = figure.add_subplot(1, 1, 1)
     figure.suptitle(_title(model, "Quiet and loud colours: contours are the mean ΔE00 shift under the usual jitter"))
     if len(fields) < 2:
-        axes.text(0.5, 0.5, "fewer than two settings moved without steps in this grid", ha="center")
+        axes.text(0.5, 0.5, "no map: it needs two moved settings that may take any value", ha="center")
         axes.set_axis_off()
         return
     x, y, setting = _map(model, fields, MAP_STEPS)
@@ -244,18 +245,7 @@ def _in_steps(model: ColourModel, field: str) -> bool:
 def _map(model: ColourModel, fields: list[str], steps: int) -> tuple[np.ndarray, np.ndarray, Setting]:
     """Values of two fields and settings (steps, steps) over both of their ranges, all others in the middle of the grid."""
     x, y = np.meshgrid(*(_values(model, field, steps) for field in fields))
-    columns = {name: np.full(x.shape, middle) for name, middle in _middle(model).items()}
-    return x, y, Setting(**{**columns, fields[0]: x, fields[1]: y})
-
-
-def _middle(model: ColourModel) -> dict[str, float]:
-    """Fields of the patch nearest the middle of the grid, so that it is a setting the machine can do."""
-    table = model.patches.setting.table()
-    logs = np.log(table[:, :6])
-    width = np.ptp(logs, axis=0)
-    unit = (logs - logs.min(axis=0)) / np.where(width > 0, width, 1) - np.where(width > 0, 0.5, 0)
-    nearest = table[int(np.argmin((unit**2).sum(axis=1)))]
-    return {field: float(value) for field, value in zip(FIELDS, nearest, strict=True)}
+    return x, y, middle_setting(model).replace(**{fields[0]: x, fields[1]: y})
 
 
 def _values(model: ColourModel, field: str, steps: int) -> np.ndarray:
@@ -270,8 +260,7 @@ def _values(model: ColourModel, field: str, steps: int) -> np.ndarray:
 
 def _sweep(model: ColourModel, field: str) -> tuple[np.ndarray, Setting]:
     values = _values(model, field, STEPS)
-    columns = {name: np.full(len(values), middle) for name, middle in _middle(model).items()}
-    return values, Setting(**{**columns, field: values})
+    return values, middle_setting(model).replace(**{field: values})
 
 
 def _readme(model: ColourModel) -> str:

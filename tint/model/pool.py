@@ -54,12 +54,17 @@ def candidate_pool(
 
     Parameters
     ----------
+    n : at most this many beside the measured patches, 1 or more
+    seed : picks them
+    jitter : how far the machine strays, for the sensitivities
     locked : fields held at a value, by name, such as {"pulse_ns": 60}
 
     Raises
     ------
     DataError
-        A locked field that is unknown or a value the machine cannot do, or no setting left.
+        A locked field that is unknown, or no setting left.
+    LimitError
+        A locked value the machine cannot do.
 
     Notes
     -----
@@ -102,8 +107,10 @@ def check_locked(model: ColourModel, locked: Mapping[str, float] | None) -> dict
 
     Raises
     ------
-    DataError, LimitError
-        An unknown field, or a value the machine cannot do.
+    DataError
+        An unknown field.
+    LimitError
+        A value the machine cannot do.
     """
     locked = {name: float(value) for name, value in (locked or {}).items()}
     for name in locked:
@@ -136,7 +143,7 @@ def filled(model: ColourModel, n: int, seed: int, locked: dict[str, float], *, c
     patches = model.patches.setting.table()
     moved = [k for k in np.flatnonzero(varied(model.box)) if FIELDS[k] not in locked]
     if not moved:
-        rows = np.repeat(patches[:1], 1, axis=0)
+        rows = patches[:1].copy()
     else:
         # twice as many points as asked for: corners without patches are dropped below
         unit = qmc.Sobol(len(moved), seed=seed).random(2 ** int(np.ceil(np.log2(2 * n))))
@@ -160,7 +167,7 @@ def column(machine: Machine, field: str, values: np.ndarray, share: np.ndarray) 
     elif field == "pulse_ns" and not machine.pulse_is_range:
         offered = np.array([w for w in machine.pulse_ns if low * (1 - 1e-9) <= w <= high * (1 + 1e-9)])
     elif field == "focus_mm":
-        return np.round(low + share * (high - low), 2)
+        return np.clip(np.round(low + share * (high - low), 2), low, high)
     else:
         spread = low * (high / low) ** share
         digits = 10.0 ** (np.floor(np.log10(spread)) - 2)

@@ -11,7 +11,7 @@ from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.model.model import ColourModel, predict
 from tint.model.pool import check_locked, filled
-from tint.model.quantities import log_fields, varied
+from tint.model.quantities import log_fields, over_box
 from tint.setting import Setting
 
 CANDIDATES = 6000
@@ -40,7 +40,9 @@ def propose(
     Raises
     ------
     DataError
-        n below 1, a wanted colour without three numbers, or too few settings left in the box.
+        n below 1, a wanted colour without three numbers, an unknown locked field, or too few settings left in the box.
+    LimitError
+        A locked value the machine cannot do.
 
     Notes
     -----
@@ -63,18 +65,14 @@ def propose(
         raise DataError(f"only {len(table)} settings are left in the box for {n} patches. Ask for fewer, or widen the box with a new grid.")
     guess = predict(model, Setting.from_table(table))
     chosen = _toward(guess.lab, guess.de00_90, wanted, round(SPLIT * n) if len(wanted) else 0)
-    at, seen_at = (_scaled(model, part) for part in (table, model.patches.setting.table()))
+    at, seen_at = (
+        over_box(log_fields(part), model.box) for part in (Setting.from_table(table), model.patches.setting)
+    )
     both = guess.lab, at, model.patches.lab, seen_at
     spread = _novel(*both, chosen, round(SPREAD * (n - len(chosen))), 0.0)
     novel = _novel(*both, chosen + spread, n - len(chosen) - len(spread), CLEAR_LAB)
     chosen += novel + spread
     return Setting.from_table(table[chosen])
-
-
-def _scaled(model: ColourModel, table: np.ndarray) -> np.ndarray:
-    """Fields (m, k) that varied, as logarithms over the width of the box."""
-    moved = varied(model.box)
-    return np.nan_to_num(log_fields(Setting.from_table(table))[:, moved] / (model.box[1] - model.box[0])[moved])
 
 
 def _toward(lab: np.ndarray, radius: np.ndarray, wanted: np.ndarray, count: int) -> list[int]:

@@ -44,6 +44,12 @@ def varied(edges: np.ndarray) -> np.ndarray:
     return np.nan_to_num(edges[1] - edges[0]) > 1e-6
 
 
+def over_box(fields: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Fields (n, 8) that varied, over the width of the box (n, k): what counts as near; 0 where unknown."""
+    moved = varied(edges)
+    return np.nan_to_num(fields[:, moved] / (edges[1] - edges[0])[moved])
+
+
 def outside(fields: np.ndarray, edges: np.ndarray) -> np.ndarray:
     """(...) largest excursion from the box over its width, 0 inside; fields that never varied have a nominal width."""
     nominal = np.array([UNVARIED_WIDTH] * 6 + [FOCUS_WIDTH_MM, HATCH_WIDTH_DEG])

@@ -11,10 +11,10 @@ LEVEL = 0.9
 # them; 4 to 6 kept nine of ten on simulated lasers, the middle is taken. Smaller covers too few, larger says little.
 GROWTH_PER_WIDTH = 5.0
 FLOOR_DE00 = 0.3  # no prediction is surer than a good instrument repeats (common practice, no source)
+LEAST_RADIUS_DE00 = 0.75  # 2.5 of those: patches that agree by chance do not make a model surer
 # Patches held out are flattered: drift, spoilt patches and length scales were found on all patches. On simulated lasers
 # fresh marks needed a radius larger by about this over the root of the number of patches.
 FLATTERY = 1.2
-LEAST_RADIUS_DE00 = 0.75  # 2.5 of those: patches that agree by chance do not make a model surer
 
 
 @dataclass(frozen=True)
@@ -24,8 +24,12 @@ class Calibration:
     scale: float
     floor_de00: float
 
+    def __post_init__(self) -> None:
+        if not (0 <= self.scale < np.inf and 0 <= self.floor_de00 < np.inf):
+            raise ValueError("a calibration needs a scale and a floor from 0 up")
+
     def radius_de00(self, spread_de00: np.ndarray, outside: np.ndarray) -> np.ndarray:
-        """Radius [ΔE00] within which 9 of 10 fresh marks should land, same shape."""
+        """Radius [ΔE00] (...) within which 9 of 10 fresh marks should land, by spread and box widths outside (...)."""
         inside = np.maximum(self.scale * np.hypot(spread_de00, self.floor_de00), LEAST_RADIUS_DE00)
         return inside * (1 + GROWTH_PER_WIDTH * outside)
 
@@ -35,18 +39,21 @@ def spread_de00(lab: np.ndarray, sd: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    The weights S_L, S_C, S_H of CIEDE2000 with T = 1 and without its blue rotation: within 20 % of the full formula for
-    small errors, and a common factor is taken out by the calibration anyway.
+    By `de00_weights`, without CIEDE2000's blue rotation: within 20 % of the full formula for small errors, and a common
+    factor is taken out by the calibration anyway.
     """
-    light, a, b = np.moveaxis(lab, -1, 0)
-    chroma = np.hypot(a, b)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        cos2 = np.where(chroma > 0, (a / np.maximum(chroma, 1e-12)) ** 2, 0.5)
+    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    cos2 = np.where(chroma > 0, (lab[..., 1] / np.maximum(chroma, 1e-12)) ** 2, 0.5)
     along = cos2 * sd[..., 1] ** 2 + (1 - cos2) * sd[..., 2] ** 2
     across = (1 - cos2) * sd[..., 1] ** 2 + cos2 * sd[..., 2] ** 2
-    s_l = 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2)
-    s_c, s_h = 1 + 0.045 * chroma, 1 + 0.015 * chroma
+    s_l, s_c, s_h = de00_weights(lab)
     return np.sqrt((sd[..., 0] / s_l) ** 2 + along / s_c**2 + across / s_h**2)
+
+
+def de00_weights(lab: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Weights S_L, S_C, S_H (...) of CIEDE2000 at Lab (..., 3), with T = 1: what small errors are divided by."""
+    light, chroma = lab[..., 0], np.hypot(lab[..., 1], lab[..., 2])
+    return 1 + 0.015 * (light - 50) ** 2 / np.sqrt(20 + (light - 50) ** 2), 1 + 0.045 * chroma, 1 + 0.015 * chroma
 
 
 def calibrate(error_de00: np.ndarray, spread: np.ndarray, noise_de00: float, flattery: float = FLATTERY) -> Calibration:
@@ -54,6 +61,7 @@ def calibrate(error_de00: np.ndarray, spread: np.ndarray, noise_de00: float, fla
 
     Parameters
     ----------
+    noise_de00 : scatter of one mark to the next [ΔE00], the least floor
     flattery : 0 where nothing a held-out prediction rests on was found on the patches held out
 
     References
@@ -90,12 +98,21 @@ def upper_quantile(values: np.ndarray) -> float:
 
 
 def cross_coverage(
-    error_de00: np.ndarray, spread: np.ndarray, noise_de00: float, fold: np.ndarray, flattery: float = FLATTERY
+    error_de00: np.ndarray,
+    spread: np.ndarray,
+    noise_de00: float,
+    fold: np.ndarray,
+    aside: np.ndarray,
+    flattery: float = FLATTERY,
 ) -> float:
-    """Share of held-out patches (n,) inside a radius calibrated on the other folds only."""
+    """Share of held-out patches (n,) inside a radius calibrated on the other folds only.
+
+    Patches set `aside` (n,) calibrate nothing, as in the model itself, but count: most of them are outside.
+    """
     inside = np.zeros(len(fold), dtype=bool)
     for k in np.unique(fold):
         here = fold == k
-        calibration = calibrate(error_de00[~here], spread[~here], noise_de00, flattery)
+        others = ~here & ~aside if (~here & ~aside).any() else ~here
+        calibration = calibrate(error_de00[others], spread[others], noise_de00, flattery)
         inside[here] = error_de00[here] <= calibration.radius_de00(spread[here], np.zeros(here.sum()))
     return float(inside.mean())

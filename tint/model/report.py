@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
+
 from tint.setting import WORDS
 
 NO_EFFECT_DE00 = 1.5  # less is lost in the scatter from mark to mark
@@ -17,12 +19,17 @@ FEW_PATCHES = 48  # below it the honest radius was 11–18 ΔE00 on simulated la
 
 @dataclass(frozen=True)
 class Score:
-    """How far off a way of predicting was on patches it had not seen: median and 90th percentile [ΔE00]."""
+    """How far off a way of predicting was on patches it had not seen: median and 90th percentile [ΔE00], its share."""
 
     name: str
     median_de00: float
     p90_de00: float
     weight: float = 0.0
+
+    @classmethod
+    def of(cls, name: str, error_de00: np.ndarray, weight: float = 0.0) -> Score:
+        """Score of errors (n,) [ΔE00]."""
+        return cls(name, float(np.median(error_de00)), float(np.quantile(error_de00, 0.9)), float(weight))
 
 
 @dataclass(frozen=True)
@@ -34,14 +41,14 @@ class FitReport:
     patches, flagged : how many were used, and how many left out for their flag
     folds : in how many parts the patches were held out
     scores : the model first, then its members and the plain baselines
-    coverage : share of held-out patches inside `de00_90` when calibrated on the others
+    coverage : share of held-out patches, outliers too, inside `de00_90` when calibrated on the others without outliers
     radius_de00 : median `de00_90` at held-out patches
     outliers : ids of patches that the others contradict; they were set aside
     fixed_fields : fields that never varied, so nothing was learned about them
     drift_pct, drift_sd_pct : change of power from first to last patch and its standard error [%]; None unknown
     effects : fields that varied, each with the shift of colour [ΔE00] from its lowest to its highest
     missing : hue words no setting of the box shows
-    plate_steps_pct : change of power from the first plate to each other [%]
+    plate_steps_pct : change of power from the first plate to each further one [%]
     remarks : sentences for the operator
     """
 
@@ -114,7 +121,10 @@ def report_text(report: FitReport) -> str:
         lines.append(f"Drift along the marking order: {change if told else f'too small to tell, {change}'}; taken out.")
     if report.plate_steps_pct:
         steps = ", ".join(f"{step:+.2f} %" for step in report.plate_steps_pct)
-        lines.append(f"From the first plate to the next, power changed by {steps}; taken out. Colours are those of the first plate.")
+        further = "the next" if len(report.plate_steps_pct) == 1 else "each further one"
+        lines.append(
+            f"From the first plate to {further}, power changed by {steps}; taken out. Colours are those of the first plate."
+        )
     if report.outliers:
         lines.append(
             f"Outliers, set aside: {', '.join(report.outliers)}. Look at them; flag them if damaged, or mark them again."

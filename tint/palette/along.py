@@ -42,10 +42,11 @@ class Along:
             if (
                 offsets.shape != (len(steps), 3)
                 or len(steps) < 3
-                or (np.diff(steps) <= 0).any()
-                or not np.isfinite(offsets).all()
+                or not (np.diff(steps) > 0).all()
+                or not (steps == 0).any()
+                or not np.isfinite([*steps, *offsets.ravel()]).all()
             ):
-                raise ValueError(f"along {name}: three or more rising steps, each with three numbers")
+                raise ValueError(f"along {name}: three or more rising steps with 0 among them, each with three numbers")
 
     def offset(self, field: str, step: Any) -> np.ndarray:
         """Lab offsets (..., 3) after steps (...) of a field; beyond the outermost step the colour stays there."""

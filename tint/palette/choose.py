@@ -14,11 +14,11 @@ from tint.model.pool import Pool
 from tint.palette.along import Along, along_of
 from tint.palette.curve import error_curve
 from tint.palette.locate import locate
-from tint.palette.names import colour_names
+from tint.palette.names import colour_names, unused_name
 from tint.palette.offer import Offer, offer_of
 from tint.palette.palette import MAX_COLOURS, Palette, PaletteColour
 from tint.palette.penalty import USUAL_PENALTY, Penalty
-from tint.palette.twins import twin_remark
+from tint.palette.twins import twins_told
 from tint.palette.wishes import artwork_wishes, read_wishes
 
 __all__ = ["artwork_wishes", "choose_from", "choose_palette", "locate", "read_wishes"]
@@ -53,7 +53,7 @@ def choose_palette(
     Raises
     ------
     DataError
-        More colours wanted than differ on this stock or fewer than are to be kept, n outside 1–255, a colour to keep that
+        More colours wanted than the model offers on this stock or fewer than are to be kept, n outside 1–255, a colour to keep that
         is not known, or an earlier palette of another stock or machine.
 
     Notes
@@ -88,7 +88,7 @@ def choose_from(offer: Offer, n: int, name: str, *, seed: int = 0) -> Palette:
     check_count(n)
     if n > len(offer):
         raise DataError(
-            f"only {len(offer)} colours of {offer.model.stock.name} can be told apart; ask for {len(offer)} or fewer."
+            f"the model offers only {len(offer)} different colours of {offer.model.stock.name}; ask for {len(offer)} or fewer."
         )
     fixed = len(offer.kept)
     if n < fixed:
@@ -99,11 +99,9 @@ def choose_from(offer: Offer, n: int, name: str, *, seed: int = 0) -> Palette:
     names = _names(offer, chosen)
     along = along_of(offer.model, offer.pool.setting[chosen])
     colours = tuple(_colour(offer.pool, int(i), names[k], along[k]) for k, i in enumerate(chosen))
-    twins = twin_remark(names, offer.pool.lab[chosen], offer.pool.sensitivity_de00[chosen])
-    remarks = (*offer.remarks, *([twins] if twins else []))
     words = jitter_words(offer.model, offer.jitter)
     machine, stock = offer.model.machine, offer.model.stock
-    return Palette(name, machine, stock, colours, offer.bare_lab, remarks, words, penalty=offer.penalty)
+    return twins_told(Palette(name, machine, stock, colours, offer.bare_lab, offer.remarks, words, penalty=offer.penalty))
 
 
 def shop_order(lab: np.ndarray) -> np.ndarray:
@@ -119,8 +117,7 @@ def _names(offer: Offer, chosen: np.ndarray) -> list[str]:
     taken = {name for name in own if name}
     names = []
     for mine, plain in zip(own, colour_names(offer.pool.lab[chosen]), strict=True):
-        tries = (plain, *(f"{plain} ({number})" for number in range(2, len(chosen) + 3)))
-        names.append(mine or next(each for each in tries if each not in taken))
+        names.append(mine or unused_name(plain, taken))
         taken.add(names[-1])
     return names
 

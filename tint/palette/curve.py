@@ -41,9 +41,10 @@ class Curve:
         """The suggestion in words."""
         i = int(np.flatnonzero(self.counts == self.suggested)[0])
         last = int(self.counts[-1])
+        most = f"; {last} colours would come to {self.away_de00[-1]:.1f} and {self.far_de00[-1]:.1f}"
         return (
-            f"{self.suggested} colours suggested: on average {self.away_de00[i]:.1f} ΔE00 from what is wanted, 95 % of it within "
-            f"{self.far_de00[i]:.1f}; {last} colours would come to {self.away_de00[-1]:.1f} and {self.far_de00[-1]:.1f}."
+            f"{self.suggested} colour{'s' * (self.suggested != 1)} suggested: on average {self.away_de00[i]:.1f} ΔE00 from what is "
+            f"wanted, 95 % of it within {self.far_de00[i]:.1f}{most * (self.suggested != last)}."
         )
 
 
@@ -58,8 +59,8 @@ def error_curve(offer: Offer, most: int = MOST) -> Curve:
     Notes
     -----
     Each number is chosen anew, as `choose_palette` does but with one fresh start only.
-    Suggested is the smallest number after which the next three colours bring less than 2 % each of what lies between the
-    first and the last number.
+    Suggested is the smallest number after which the next three colours bring on average 2 % each, or less, of what lies
+    between the first and the last number.
     """
     least, most = max(len(offer.kept), 1), min(most, len(offer))
     if least > most:
@@ -78,7 +79,7 @@ def error_curve(offer: Offer, most: int = MOST) -> Curve:
 
 
 def enough(miss: np.ndarray) -> int:
-    """Index of the first number after which the next three gain less than 2 % each of the whole fall of `miss` (c,).
+    """Index of the first number after which the next three gain on average 2 % or less of the whole fall of `miss` (c,).
 
     Examples
     --------

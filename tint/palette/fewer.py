@@ -10,6 +10,7 @@ from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.palette.locate import locate
 from tint.palette.palette import Palette
+from tint.palette.twins import twins_told
 from tint.palette.wishes import artwork_wishes
 
 
@@ -41,4 +42,5 @@ def fewer_colours(palette: Palette, n: int, artwork: Artwork, *, keep: Collectio
     others = [i for i in range(len(palette)) if i not in kept]
     order = [*kept, *others]
     chosen = locate(cost[:, [i + 1 for i in order]], n, cost[:, 0], range(len(kept)))
-    return dataclasses.replace(palette, colours=tuple(palette.colours[i] for i in sorted(order[k] for k in chosen)))
+    colours = tuple(palette.colours[i] for i in sorted(order[k] for k in chosen))
+    return twins_told(dataclasses.replace(palette, colours=colours))

@@ -27,7 +27,7 @@ class Kept:
     setting : the setting that makes it
     name : its name in the earlier palette; "" where it gets a new one
     patch : id of the measured patch it repeats, "" for none
-    asked : the word it was named by
+    asked : the words it was named by, parted by commas
     """
 
     setting: Setting
@@ -44,7 +44,7 @@ def kept_colours(
     jitter: Jitter = USUAL_JITTER,
     seed: int = 0,
 ) -> tuple[tuple[Kept, ...], tuple[str, ...]]:
-    """The colours that words name, each setting once, and what is to be said about them.
+    """The colours that words name, each setting once, and what is to be said about them: out of reach, moved, or become one.
 
     Parameters
     ----------
@@ -63,13 +63,18 @@ def kept_colours(
     for word in words:
         one, said = _kept(model, word.strip(), old, jitter, seed)
         remarks += said
-        if not any(one.setting == other.setting for other in kept):
+        same = next((i for i, other in enumerate(kept) if one.setting == other.setting), None)
+        if same is None:
             kept.append(one)
+        elif one.asked.casefold() not in (each.casefold() for each in kept[same].asked.split(", ")):
+            first = kept[same]
+            remarks.append(f"'{first.asked}' and '{one.asked}' come out as one colour: one setting serves both.")
+            kept[same] = Kept(one.setting, first.name or one.name, first.patch or one.patch, f"{first.asked}, {one.asked}")
     return tuple(kept), tuple(remarks)
 
 
 def kept_for(setting: Setting, kept: Sequence[Kept]) -> str:
-    """The word that a setting is kept for; "" for none."""
+    """The words that a setting is kept for; "" for none."""
     return next((one.asked for one in kept if one.setting == setting), "")
 
 

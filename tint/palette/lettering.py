@@ -40,5 +40,9 @@ def fitting(text: str, font: Any, width_px: float) -> str:
     text = drawable(text, font)
     if font.getlength(text) <= width_px:
         return text
-    cuts = (text[:count].rstrip(" .") + "..." for count in range(len(text) - 1, 0, -1))
-    return next((cut for cut in cuts if font.getlength(cut) <= width_px), "...")
+    shown, gone = 0, len(text)  # signs that fit before the ellipsis, and signs that do not
+    while gone - shown > 1:
+        count = (shown + gone) // 2
+        fits = font.getlength(text[:count].rstrip(" .") + "...") <= width_px
+        shown, gone = (count, gone) if fits else (shown, count)
+    return text[:shown].rstrip(" .") + "..."

@@ -7,6 +7,8 @@ import json
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from tint.files import number_of
+
 DIGEST_SIGNS = 12  # of 64: two versions of one shop's palettes never share them by chance
 
 
@@ -62,10 +64,18 @@ class Repeatability:
 
 def lineage_from(body: dict[str, Any]) -> Lineage:
     """Lineage from the mapping `Lineage.as_dict` gives."""
-    version = int(body["version"])
+    version = whole_of(body["version"])
     if version < 1:
         raise ValueError("versions count from 1")
     return Lineage(version, *(str(body[name]) for name in ("line", "parent", "reason", "date", "strip")))
+
+
+def whole_of(value: Any) -> int:
+    """A count of a JSON file; raises `ValueError` or `TypeError` for a text, a negative number or a broken one."""
+    number = number_of(value)
+    if number < 0 or not number.is_integer():
+        raise ValueError(f"{value!r} is no count")
+    return int(number)
 
 
 def digest(content: Any) -> str:

@@ -105,7 +105,7 @@ def _swapped(cost: np.ndarray, ceiling: np.ndarray, chosen: np.ndarray, fixed: i
         return chosen
     for _ in range(MAX_ROUNDS):
         near = np.column_stack([cost[:, chosen], ceiling])  # the last place is the free candidate
-        order = np.argpartition(near, 1, axis=1) if n else np.zeros((len(cost), 1), int)
+        order = np.argpartition(near, 1, axis=1)
         first, second = near[rows, order[:, 0]], near[rows, order[:, 1]]
         with_first = np.minimum(cost, first[:, None])
         shared = with_first.sum(axis=0) - first.sum()

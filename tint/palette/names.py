@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ def colour_name(lab: Any) -> str:
     'light grey'
     """
     lightness, a, b = (float(value) for value in lab)
-    chroma, hue = float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360)
+    chroma, hue = float(np.hypot(a, b)), float(np.degrees(np.arctan2(b, a)) % 360 % 360)  # % 360 of a hair below 0 is 360
     shade = next(word for limit, word in _LIGHT if lightness < limit)
     if chroma < _GREYISH:
         if lightness < 22:
@@ -71,11 +71,18 @@ def colour_names(lab: Any) -> list[str]:
     names: list[str] = []
     for name, value in zip(plain, lab, strict=True):
         wanted = name if plain.count(name) == 1 else f"{name} L{value[0]:.0f}"
-        names.append(_unused(wanted, names))
+        names.append(unused_name(wanted, names))
     return names
 
 
-def _unused(name: str, taken: Sequence[str]) -> str:
+def unused_name(name: str, taken: Collection[str]) -> str:
+    """The name, with a number behind it where it is taken.
+
+    Examples
+    --------
+    >>> unused_name("blue", ["straw"]), unused_name("blue", ["blue", "blue (2)"])
+    ('blue', 'blue (3)')
+    """
     number, wanted = 2, name
     while wanted in taken:
         wanted = f"{name} ({number})"

@@ -21,7 +21,7 @@ from tint.palette.penalty import USUAL_PENALTY, Penalty, expected_miss, slow_de0
 from tint.palette.wishes import artwork_wishes
 from tint.setting import Setting
 
-THIN_LAB = 3.0  # candidates closer than this in Lab count as one: just noticeable is 2.3 ΔE*ab (Mahy 1994)
+THIN_LAB = 3.0  # side of the Lab cells that keep one candidate each: just noticeable is 2.3 ΔE*ab (Mahy 1994)
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +31,7 @@ class Offer:
     Attributes
     ----------
     model : whose stock it is
-    pool : (m,) candidates that can be told apart; the first are those to be kept
+    pool : (m,) candidates, one a cell of Lab; the first are those to be kept
     kept : what is to be kept, as many as stand first in the pool
     wishes : (w, 3) Lab wanted
     weight : (w,) share of each wish, adding up to 1

@@ -13,7 +13,7 @@ from tint.errors import FileError, LimitError
 from tint.files import json_text, number_of, numbers_of, read_json, reading, write_file
 from tint.lab import lab_problem
 from tint.palette.along import Along, along_from
-from tint.palette.lineage import Lineage, Repeatability, edited, lineage_from, parts
+from tint.palette.lineage import Lineage, Repeatability, edited, lineage_from, parts, whole_of
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 
 if TYPE_CHECKING:
@@ -217,18 +217,18 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
             PaletteColour(
                 str(item["name"]), Setting.from_dict(item["setting"]), np.array(item["lab"], float),
                 number_of(item["de00_90"]), number_of(item["sensitivity_de00"]), str(item.get("patch", "")),
-                int(item.get("marks", 0)), along_from(item["along"]) if item.get("along") else None,
-                np.array(item["scatter"], float).reshape(3, 3) if item.get("scatter") else None,
+                whole_of(item.get("marks", 0)), along_from(item["along"]) if item.get("along") else None,
+                np.array(numbers_of(item["scatter"]), float).reshape(3, 3) if item.get("scatter") else None,
             )
             for item in body["colours"]
         )  # fmt: skip
         palette = Palette(
             str(body["name"]), machine, stock, colours, np.array(body["bare_lab"], float),
-            tuple(str(line) for line in body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
+            _texts(body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
             penalty=_penalty(body.get("penalty")),
         )  # fmt: skip
         machine.check(palette.setting)
-        told = tuple(str(what) for what in body.get("edited", ()))
+        told = _texts(body.get("edited", []))
         if "digests" in body:
             told = tuple(dict.fromkeys([*told, *edited(dict(body["digests"]), palette._body())]))
         palette = replace(palette, edited=told)
@@ -241,11 +241,18 @@ def _penalty(known: dict[str, Any] | None) -> Penalty | None:
         return None
     from tint.palette.penalty import Penalty  # here, because it loads the models
 
-    return Penalty(float(known["sensitive"]), float(known["slow_de00"]))
+    return Penalty(number_of(known["sensitive"]), number_of(known["slow_de00"]))
+
+
+def _texts(lines: Any) -> tuple[str, ...]:
+    """Lines of a JSON file; raises `TypeError` for a single text, which Python would take for a list of signs."""
+    if not isinstance(lines, list):
+        raise TypeError("a list of texts is needed")
+    return tuple(str(line) for line in lines)
 
 
 def _origin(body: dict[str, Any]) -> tuple[Lineage, Repeatability | None]:
     """Lineage and repeatability, which files of format 1 lack."""
     known = body.get("repeatability")
-    repeats = None if known is None else Repeatability(*(float(known[name]) for name in ("de00", "heat_pct", "dof")))
+    repeats = None if known is None else Repeatability(*(number_of(known[name]) for name in ("de00", "heat_pct", "dof")))
     return lineage_from(body["lineage"]) if "lineage" in body else Lineage(), repeats

@@ -7,8 +7,9 @@ import dataclasses
 from tint.errors import LimitError
 from tint.model.find import Candidate
 from tint.palette.along import Along
-from tint.palette.names import colour_names
+from tint.palette.names import colour_name, unused_name
 from tint.palette.palette import Palette, PaletteColour
+from tint.palette.twins import twins_told
 
 
 def swap_colour(
@@ -32,11 +33,10 @@ def swap_colour(
     colours = list(palette.colours)
     if name is None:
         taken = {colour.name for i, colour in enumerate(colours, 1) if i != number}
-        plain = colour_names(candidate.lab[None])[0]
-        tries = [plain, *(f"{plain} {count}" for count in range(2, len(palette) + 3))]
-        name = next(each for each in tries if each not in taken)
+        plain = colour_name(candidate.lab)
+        name = unused_name(plain, taken)
     colours[number - 1] = PaletteColour(
         name, candidate.setting, candidate.lab.round(3), round(candidate.de00_90, 2), round(candidate.sensitivity_de00, 2),
         candidate.patch, along=along,
     )  # fmt: skip
-    return dataclasses.replace(palette, colours=tuple(colours))
+    return twins_told(dataclasses.replace(palette, colours=tuple(colours)))

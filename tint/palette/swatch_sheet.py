@@ -10,12 +10,13 @@ import numpy as np
 from tint.caution import SHORT
 from tint.lab import hex_from_lab
 from tint.palette.palette import Palette
-from tint.palette.swatch_text import beyond_screen
+from tint.palette.swatch_text import beyond_screen, doubt_words
 
 A4_MM = (210.0, 297.0)
 MARGIN_MM, SWATCH_MM = 12.0, (34.0, 18.0)
 ROW_MM, COLUMN_MM = 21.5, 93.5
 ROWS, TOP_MM = 10, 40.0
+REMARKS = 3  # lines of them between head and swatches
 LETTER = 0.52  # mean width of a letter over its height in plain sans-serif fonts (common practice, no source)
 
 
@@ -44,7 +45,7 @@ def _page(palette: Palette, numbers: range, beyond: np.ndarray, page: int, pages
             186,
         ),
     ]
-    remarks = _wrapped(" · ".join(palette.remarks), 2.7, 186)[:3]
+    remarks = _wrapped(" · ".join(palette.remarks), 2.7, 186, REMARKS)
     out += [_text(MARGIN_MM, 29 + 3.5 * i, line, 2.7, 200) for i, line in enumerate(remarks)]
     for place, number in enumerate(numbers):
         column, row = divmod(place, ROWS)
@@ -87,9 +88,8 @@ def _ruler(x: float, y: float) -> list[str]:
 
 
 def _foot(palette: Palette, y: float) -> list[str]:
-    jitter = f" under {palette.jitter}" if palette.jitter else ""
     said = (
-        f"± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift{jitter}.",
+        doubt_words(palette),
         "Printers and screens differ, metal shifts with the angle and the light, and every sheet and batch with its history: compare with "
         "a trial mark, not with this print.",
         SHORT,
@@ -109,8 +109,8 @@ def _text(x: float, y: float, text: str, size: float, room: float, *, bold: bool
     return f'<text x="{x:g}" y="{y:g}" font-size="{size:.3g}"{extra} xml:space="preserve">{escape(text)}</text>'
 
 
-def _wrapped(text: str, size: float, room: float) -> list[str]:
-    return textwrap.wrap(_clean(text), int(room / (LETTER * size)))
+def _wrapped(text: str, size: float, room: float, most: int | None = None) -> list[str]:
+    return textwrap.wrap(_clean(text), int(room / (LETTER * size)), max_lines=most, placeholder=" … (more in README.txt)")
 
 
 def _clean(text: str) -> str:

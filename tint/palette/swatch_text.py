@@ -79,6 +79,12 @@ def _notes(palette: Palette) -> tuple[str, ...]:
     return (*palette.remarks, "Screens differ, and metal shifts with the angle: a guide, not a promise.")
 
 
+def doubt_words(palette: Palette) -> str:
+    """What ± and jitter beside a swatch mean, in a sentence."""
+    under = f" under {palette.jitter}" if palette.jitter else ""
+    return f"± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift{under}."
+
+
 def _plain(text: str) -> str:
     return " ".join("".join(c if c.isprintable() or c.isspace() else "?" for c in text).split())
 

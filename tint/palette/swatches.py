@@ -12,6 +12,7 @@ from tint.files import refuse_overwrite, write_files
 from tint.lab import srgb255_from_lab
 from tint.palette.lettering import drawable, fitting, wrapped
 from tint.palette.palette import Palette, palette_text
+from tint.palette.swatch_text import doubt_words
 
 _ROW_PX, _SWATCH_PX, _WIDTH_PX, _TOP_PX = 84, 150, 1100, 132
 
@@ -21,10 +22,7 @@ def palette_picture(palette: Palette) -> Any:
     from PIL import Image, ImageDraw, ImageFont
 
     big, small = ImageFont.load_default(26), ImageFont.load_default(19)
-    said = (
-        "± and jitter are CIEDE2000 colour differences: 9 of 10 fresh marks within ±; jitter is the mean shift under "
-        f"{palette.jitter}. Screens differ, and metal shifts with the angle."
-    )
+    said = f"{doubt_words(palette)} Screens differ, and metal shifts with the angle."
     foot = [line for text in (said, SHORT) for line in wrapped(text, small, _WIDTH_PX - 60)]
     remarks = [line for remark in palette.remarks for line in wrapped(remark, small, _WIDTH_PX - 60)]
     top = _TOP_PX + 26 * len(remarks)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 
 from tint.lab import delta_e00
+from tint.palette.palette import Palette
 
 TWIN_DE00 = 2.3  # a just noticeable difference (Mahy 1994: about 2.3 ΔE*ab)
+_TWINS = "near twins"  # how the remark begins
 
 
 def near_twins(lab: np.ndarray, sensitivity_de00: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -55,6 +58,14 @@ def twin_remark(names: Sequence[str], lab: np.ndarray, sensitivity_de00: np.ndar
     one, other = (names[int(i)] for i in pairs[0])
     count = "1 pair of colours looks" if len(pairs) == 1 else f"{len(pairs)} pairs of colours look"
     return (
-        f"near twins: {count} alike on the piece ('{one}' and '{other}' are {apart[0]:.1f} ΔE00 apart); "
+        f"{_TWINS}: {count} alike on the piece ('{one}' and '{other}' are {apart[0]:.1f} ΔE00 apart); "
         f"about {told_apart(len(names), pairs)} of {len(names)} can be told apart."
     )
+
+
+def twins_told(palette: Palette) -> Palette:
+    """The palette with the remark on twins that its colours ask for, instead of one it had with other colours."""
+    names = [colour.name for colour in palette.colours]
+    said = twin_remark(names, palette.lab[1:], np.array([colour.sensitivity_de00 for colour in palette.colours]))
+    others = [line for line in palette.remarks if not line.startswith(f"{_TWINS}:")]
+    return dataclasses.replace(palette, remarks=(*others, *([said] if said else [])))
