@@ -44,6 +44,8 @@ _LINEAR_OF_XYZ = np.array(
     ]
 )
 D50_XYZ = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])
+# Rows L*, a*, b* by the cube roots of X, Y, Z over those of white; L* is 16 less (ISO/CIE 11664-4)
+LAB_OF_ROOTS = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 _CUBE_FROM = 24 / 116  # ISO/CIE 11664-4: below it (as a cube root) CIELAB is a straight line
 _LINE_FROM = 0.0031308  # IEC 61966-2-1: linear light below it is encoded by a straight line
 
@@ -152,16 +154,23 @@ def lab_from_hex(text: str) -> np.ndarray:
     DataError
         Not six or three hexadecimal digits.
     """
+    return lab_from_srgb1(srgb255_from_hex(text) / 255)
+
+
+def srgb255_from_hex(text: str) -> np.ndarray:
+    """sRGB bytes 0..255 (3,), uint8, of a screen colour such as "#4466aa" or "#46a".
+
+    Raises
+    ------
+    DataError
+        Not six or three hexadecimal digits.
+    """
     digits = text.strip().removeprefix("#")
     if len(digits) == 3:
         digits = "".join(2 * digit for digit in digits)
-    try:
-        if len(digits) != 6 or not set(digits) <= set(string.hexdigits):  # int() takes signs and blanks too
-            raise ValueError
-        srgb255 = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
-    except ValueError:
-        raise DataError(f"{text!r} is not a screen colour; write it as '#4466aa'.") from None
-    return lab_from_srgb1(np.array(srgb255) / 255)
+    if len(digits) != 6 or not set(digits) <= set(string.hexdigits):  # bytes.fromhex() takes blanks, int() signs too
+        raise DataError(f"{text!r} is not a screen colour; write it as '#4466aa'.")
+    return np.frombuffer(bytes.fromhex(digits), dtype=np.uint8)
 
 
 def lab_from_xyz100(xyz100: Any, white: str = "D50") -> np.ndarray:

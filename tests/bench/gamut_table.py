@@ -270,6 +270,7 @@ def halftone_table() -> None:
 
 def feedback_table() -> None:
     """Nothing; prints the spatial error of diffused cells for settings of the diffusion, on the pictures for choosing."""
+    from tint.lab import LAB_OF_ROOTS
     from tint.layers import halftone
     from tint.layers.gamut import Gamut
     from tint.layers.gamut_map import GamutMap
@@ -281,7 +282,7 @@ def feedback_table() -> None:
         mapped = [made.picture(srgb255[:200, :300]) for srgb255 in pictures(False).values()]
         for feedback, chroma in ((1, 0.6), (1.5, 0.6), (2, 0.3), (2, 0.5), (2, 0.6), (2, 0.7), (2, 1), (2.5, 0.6), (3, 0.6)):
             halftone.FEEDBACK = feedback
-            halftone._LAB_LIKE = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]]) * np.array([[1], [chroma], [chroma]])
+            halftone._LAB_LIKE = LAB_OF_ROOTS * np.array([[1], [chroma], [chroma]])
             rows = []
             for wanted in mapped:
                 height, width = (side // CELL_PX for side in wanted.shape[:2])
@@ -303,11 +304,12 @@ def refine_table() -> None:
     for name, lab in palettes().items():
         made, colours = GamutMap("nearest", Gamut(lab)), light_from_lab(lab)
         mapped = [made.picture(srgb255[:200, :300]) for srgb255 in pictures(False).values()]
-        for chroma, sharpen, reach in (
-            (0.4, 0.3, 6), (0.3, 0.3, 6), (0.5, 0.3, 6), (0.4, 0.0, 6), (0.4, 0.2, 6), (0.4, 0.5, 6), (0.4, 0.3, 4), (0.4, 0.3, 5), (0.4, 0.3, 7),
+        for chroma, sharpen, reach, passes in (
+            (0.4, 0.3, 7, 2), (0.3, 0.3, 7, 2), (0.5, 0.3, 7, 2), (0.4, 0.0, 7, 2), (0.4, 0.2, 7, 2), (0.4, 0.5, 7, 2),
+            (0.4, 0.3, 5, 2), (0.4, 0.3, 6, 2), (0.4, 0.3, 8, 2), (0.4, 0.3, 7, 1), (0.4, 0.3, 7, 3),
         ):  # fmt: skip
-            refine.CHROMA_WEIGHT, refine.SHARPEN = chroma, sharpen
-            refine.BLUR_CELLS, refine._REACH, refine._STEP = reach, reach - 1, reach
+            refine.CHROMA_WEIGHT, refine.SHARPEN, refine.PASSES = chroma, sharpen, passes
+            refine.BLUR_CELLS, refine._REACH, refine._STEP, refine._SPAN = reach, reach - 1, reach, 2 * reach - 1
             rows, started = [], time.process_time()
             for wanted in mapped:
                 height, width = (side // CELL_PX for side in wanted.shape[:2])
@@ -316,7 +318,8 @@ def refine_table() -> None:
                 labels = np.repeat(np.repeat(labels, CELL_PX, axis=0), CELL_PX, axis=1)
                 rows.append(spatial_error(colours[labels], wanted, PITCH_MM))
             took = time.process_time() - started
-            print(f"  {name}: chroma {chroma:g}, sharpen {sharpen:g}, blur over {reach} cells: {np.mean(rows):.3f}  {took:.1f} s", flush=True)
+            said = f"chroma {chroma:g}, sharpen {sharpen:g}, blur over {reach} cells, {passes} passes"
+            print(f"  {name}: {said}: {np.mean(rows):.3f}  {took:.1f} s", flush=True)
 
 
 MEASURE = """

@@ -214,31 +214,39 @@ def watch(command: list[str]) -> None:
 
 
 def judged(picture: Path, result: Path, lab: np.ndarray, colours: np.ndarray) -> tuple[float, float, float]:
-    """Mean ΔE00, spatial error, and area in specks [%] of a result against the picture, over six crops."""
+    """Mean ΔE00, spatial error, and area in specks [%] of a result against the picture, over six crops, seen against the whole."""
     from PIL import Image
 
     from tint.layers.clean import find_regions
-    from tint.layers.difference import delta_e00_of, lab_of_srgb255
-    from tint.layers.spatial import spatial_error
+    from tint.layers.difference import delta_e00_of, lab_of_srgb255, light_of_srgb255
+    from tint.layers.spatial import Viewed, errors_over
     from tint.palette.reach import light_from_lab
 
     original, shown = np.asarray(Image.open(picture).convert("RGB")), np.asarray(Image.open(result).convert("RGB"))
-    away, error, specks = [], [], []
+    light = light_from_lab(lab).astype(np.float32)
+
+    def numbers(*part: slice) -> np.ndarray:
+        away = np.full(shown[part].shape[:2], np.iinfo(np.int32).max, np.int32)
+        labels = np.zeros(away.shape, np.uint8)
+        for number, colour in enumerate(colours.astype(np.int32)):
+            off = np.abs(shown[part] - colour).sum(axis=-1, dtype=np.int32)
+            labels[off < away] = number
+            np.minimum(away, off, out=away)
+        return labels
+
+    shape = original.shape[:2]
+    wanted = Viewed(shape, lambda *part: light_of_srgb255(original[part]), PITCH_MM)
+    made = Viewed(shape, lambda *part: light[numbers(*part)], PITCH_MM)
+    away, parts, specks = [], [], []
     for x, y in CROPS:
         top, left = int(y * original.shape[0]), int(x * original.shape[1])
         part = np.s_[top : top + CROP_PX, left : left + CROP_PX]
-        wanted = lab_of_srgb255(*original[part].reshape(-1, 3).T)
-        labels = (
-            np.abs(shown[part][:, :, None].astype(int) - colours.astype(int))
-            .sum(axis=-1)
-            .argmin(axis=-1)
-            .astype(np.uint8)
-        )
-        away.append(delta_e00_of(wanted, lab.T[:, labels.ravel()]).mean())
-        light = light_from_lab(wanted.T.reshape(*labels.shape, 3))
-        error.append(spatial_error(light_from_lab(lab)[labels], light, PITCH_MM))
+        labels = numbers(*part)
+        away.append(delta_e00_of(lab_of_srgb255(*original[part].reshape(-1, 3).T), lab.T[:, labels.ravel()]).mean())
+        parts.append(part)
         specks.append(100 * speck_px(find_regions(labels)) / labels.size)
-    return float(np.mean(away)), float(np.mean(error)), float(np.mean(specks))
+    (error,) = errors_over(wanted, [made], parts)
+    return float(np.mean(away)), error, float(np.mean(specks))
 
 
 def speck_px(regions) -> int:

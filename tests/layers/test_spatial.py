@@ -5,7 +5,7 @@ import pytest
 
 from tint.errors import LimitError
 from tint.lab import delta_e00
-from tint.layers.spatial import seen, spatial_error
+from tint.layers.spatial import Viewed, errors_over, seen, spatial_error
 from tint.palette.reach import lab_from_light, light_from_lab
 
 ONE, OTHER = light_from_lab([[45.0, 20.0, -30.0], [75.0, -5.0, 25.0]])
@@ -56,6 +56,36 @@ def test_stripes_fade_at_the_pace_of_the_published_kernels():
         grey = 0.3 + 0.02 * np.cos(2 * np.pi * x / period_px)
         light = light_from_lab(seen(np.broadcast_to(grey[None, :, None], (60, 600, 3)), 0.02))[30, 150:450, 1]
         assert np.ptp(light) / 0.04 == pytest.approx(expected, rel=0.03)
+
+
+@pytest.mark.parametrize("pitch_mm", [0.02, 0.08, 0.3])
+def test_a_part_looks_as_it_does_in_the_whole(pitch_mm):
+    light = np.random.default_rng(1).dirichlet([1, 1], (140, 190)) @ np.stack([ONE, OTHER])
+    viewed = Viewed((140, 190), lambda rows, columns: light[rows, columns], pitch_mm)
+    whole = seen(light, pitch_mm)
+    for part in (np.s_[0:30, 0:40], np.s_[50:98, 70:118], np.s_[101:140, 151:190]):
+        np.testing.assert_allclose(viewed.lab(*part), whole[part], atol=0.02)
+
+
+def test_wide_blurs_on_a_smaller_picture_are_those_of_the_picture_itself(monkeypatch):
+    y, x = np.mgrid[0:200, 0:260] / 260
+    light = ONE + (np.sin(9 * x) * np.cos(7 * y))[..., None] * (OTHER - ONE) * 0.5
+    light[60:90, 80:200] = OTHER
+    for border in (np.s_[:16], np.s_[-16:], np.s_[:, :16], np.s_[:, -16:]):  # a picture goes on beyond its border as at its border
+        light[border] = ONE
+    quick = seen(light, 0.08)
+    monkeypatch.setattr("tint.layers.spatial._WIDE_PX", np.inf)
+    off = delta_e00(quick, seen(light, 0.08))
+    assert off.max() < 0.5 and off.mean() < 0.05
+
+
+def test_errors_over_parts_are_those_of_these_places():
+    one = np.broadcast_to(ONE, (60, 80, 3)).copy()
+    other = one.copy()
+    other[:, 40:] = OTHER
+    pictures = [Viewed((60, 80), lambda rows, columns, each=each: each[rows, columns], 0.3) for each in (one, other)]
+    left, right = (errors_over(pictures[0], pictures[1:], [part])[0] for part in (np.s_[:, :30], np.s_[:, 50:]))
+    assert left < 5 < 15 < right
 
 
 def test_a_distance_that_cannot_be_is_refused():

@@ -11,7 +11,7 @@ import numpy as np
 from tint.artwork.artwork import Artwork, Picture
 from tint.artwork.preview import reduced
 from tint.lab import srgb255_from_lab
-from tint.layers.difference import lab_of_srgb255
+from tint.layers.difference import light_of_srgb255
 from tint.layers.gamut import MAPS
 from tint.layers.paper import BLACK, WHITE, Srgb255, without_background
 from tint.layers.proof_pictures import captioned
@@ -109,8 +109,7 @@ def _as_picture(artwork: Artwork) -> Picture:
 
 def _light_of(picture: Picture, bare: np.ndarray) -> np.ndarray:
     """Light (h, w, 3) of the picture, on bare metal."""
-    lab = lab_of_srgb255(*picture.srgb255.reshape(-1, 3).T).T.reshape(picture.srgb255.shape)
-    return np.where(picture.bare[..., None], bare, light_from_lab(lab))
+    return np.where(picture.bare[..., None], bare, light_of_srgb255(picture.srgb255))
 
 
 def _sheet(panels: list[tuple[str, np.ndarray, float]]) -> Any:

@@ -12,6 +12,7 @@ from tint.artwork.average import LINEAR1
 from tint.lab import D50_XYZ, XYZ_OF_LINEAR
 
 _TO_WHITE1 = XYZ_OF_LINEAR / D50_XYZ[:, None]
+LIGHT_OF_LINEAR = _TO_WHITE1.T  # (3, 3) light, X, Y, Z over that of white, of full red, green and blue, one row each
 _SHARE = (LINEAR1[:, None, None] * _TO_WHITE1.T).transpose(1, 0, 2)  # (channel, byte, axis): a byte's part of X, Y, Z
 _CHROMA_7 = 25.0**7
 _TERMS = tuple(
@@ -34,6 +35,11 @@ def lab_of_srgb255(red: np.ndarray, green: np.ndarray, blue: np.ndarray, dtype: 
         f[axis][low] = value[low] * dtype(24389 / 27 / 116) + dtype(16 / 116)
     x, y, z = f
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)])
+
+
+def light_of_srgb255(srgb255: np.ndarray) -> np.ndarray:
+    """Light (..., 3), X, Y, Z over that of white, float32, of sRGB bytes (..., 3)."""
+    return LINEAR1.astype(np.float32).take(srgb255) @ LIGHT_OF_LINEAR.astype(np.float32)
 
 
 def delta_e00_of(one: np.ndarray, other: np.ndarray) -> np.ndarray:

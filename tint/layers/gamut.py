@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from tint.lab import LAB_OF_ROOTS
 from tint.layers.mixture import IDEAL, Mixing
 from tint.palette.hull import Hull
 from tint.palette.reach import lab_from_light, light_from_lab
@@ -23,8 +24,8 @@ WEIGHTS = {"nearest": (2.0, 1.0, 2.0), "hue": (2.0, 1.0, 6.0), "tone": (3.0, 1.0
 GREY_CHROMA = 10.0  # CIELAB; hue differences fade to chroma differences below it, for grey has no hue
 FLAT_LIGHT = 2e-3  # colours within this [light, 0..1] of one plane, line or point count as lying in it
 CHROMA_SHOWS = 0.5  # a difference of chroma against one of lightness, between cells side by side
-# Rows L*, a*, b* by X, Y, Z over white, as CIELAB sees small differences (ISO/CIE 11664-4, the cube root's slope left out)
-_SHOWN = np.array([[0, 1.16, 0], [5, -5, 0], [0, 2, -2]]) * np.array([[1], [CHROMA_SHOWS], [CHROMA_SHOWS]])
+# Light as CIELAB sees small differences of it, the cube root's slope left out
+_SHOWN = LAB_OF_ROOTS / 100 * np.array([[1], [CHROMA_SHOWS], [CHROMA_SHOWS]])
 _TOUCHES = 1e-7  # farther outside a face than this [light] is outside
 
 

@@ -19,9 +19,9 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
-from tint.layers.difference import lab_of_srgb255
+from tint.layers.difference import LIGHT_OF_LINEAR
 from tint.layers.gamut import MAPS, WEIGHTS, Gamut
-from tint.palette.reach import lab_from_light, light_from_lab
+from tint.palette.reach import lab_from_light
 
 NODES = 33  # a side of the table: 8 levels apart; 17 is visibly coarser, 65 takes eight times as long
 # Chosen as WEIGHTS, for the most SSIM on L* at little spatial error; half the way costs a tenth more error and wins none
@@ -150,19 +150,14 @@ class GamutMap:
         return GamutMap("nearest", self.gamut, None, self.nodes)
 
 
-def _light_of_linear() -> np.ndarray:
-    """(3, 3) light of full red, green and blue, one row each."""
-    return light_from_lab(lab_of_srgb255(*255 * np.eye(3, dtype=int)).T)
-
-
 def _light_from_srgb1(srgb1: np.ndarray) -> np.ndarray:
     linear = np.where(srgb1 <= 0.04045, srgb1 / 12.92, ((srgb1 + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
-    return linear @ _light_of_linear()
+    return linear @ LIGHT_OF_LINEAR
 
 
 def _srgb1_from_light(light: np.ndarray) -> np.ndarray:
     """sRGB values 0..1 (..., 3) of light (..., 3), clipped to the screen's gamut."""
-    linear = np.clip(light @ np.linalg.inv(_light_of_linear()).astype(light.dtype), 0, 1)
+    linear = np.clip(light @ np.linalg.inv(LIGHT_OF_LINEAR).astype(light.dtype), 0, 1)
     return np.where(linear <= 0.0031308, linear * 12.92, 1.055 * linear ** (1 / 2.4) - 0.055)
 
 

@@ -14,11 +14,10 @@ from importlib.resources import files
 
 import numpy as np
 
-from tint.artwork.average import LINEAR1
 from tint.errors import LimitError
-from tint.layers.difference import lab_of_srgb255
+from tint.lab import LAB_OF_ROOTS
+from tint.layers.difference import light_of_srgb255
 from tint.layers.gamut_map import GamutMap
-from tint.palette.reach import light_from_lab
 
 # Share of the error handed on to the cell on the right, and in the next row to the left, below, and to the right:
 # Floyd and Steinberg, "An adaptive algorithm for spatial greyscale", Proc. SID 17(2):75 (1976)
@@ -29,9 +28,8 @@ HANDED_ON = (7 / 16, 3 / 16, 5 / 16, 1 / 16)
 # 9(5):909 (2000), reference from memory. Spatial error: tests/bench/gamut_table.py --feedback.
 FEEDBACK = 2.0
 CHROMA_WEIGHT = 0.5  # of chroma against lightness where a cell is decided; least over both palettes of the same table
-# Distance between lights, as CIELAB sees small ones: rows L*, a*, b* by X, Y, Z (ISO/CIE 11664-4, the cube root's slope left
-# out, since only the order of distances counts)
-_LAB_LIKE = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]]) * np.array([[1], [CHROMA_WEIGHT], [CHROMA_WEIGHT]])
+# Distance between lights, as CIELAB sees small ones: the cube root's slope is left out, since only the order of distances counts
+_LAB_LIKE = LAB_OF_ROOTS * np.array([[1], [CHROMA_WEIGHT], [CHROMA_WEIGHT]])
 WOBBLE = 0.05  # most by which the shares handed on vary from cell to cell; breaks up rows of cells at no cost in spatial error
 MASK_SIDE = 128  # cells of the blue-noise pattern before it repeats; 64 shows a fiftieth more
 TABLE_NODES = 65  # a side of the table of cells: 4 levels apart; 33 leaves a fifth more grain on pixels that blend
@@ -67,8 +65,6 @@ def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = 
     colours = colours.astype(np.float32)
     metric = (_LAB_LIKE.T @ _LAB_LIKE).astype(np.float32)
     by_light, by_colour = -2 * metric @ colours.T, np.einsum("ki,ij,kj->k", colours, metric, colours)
-    linear1, full = LINEAR1.astype(np.float32), 255 * np.eye(3, dtype=int)
-    to_light = light_from_lab(lab_of_srgb255(*full).T).astype(np.float32)
     rng = np.random.default_rng(seed)
     right, left_below, below, right_below = (np.float32(share) for share in HANDED_ON)
     error = np.zeros((4, height + 1, 3), dtype=np.float32)  # of waves t, t + 1, t + 2, t + 3, by row
@@ -78,7 +74,7 @@ def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = 
         rows, next_rows = slice(first, last + 1), slice(first + 1, last + 2)
         due = error[wave & 3, rows].copy()
         error[wave & 3] = 0
-        light = linear1.take(flat[place]) @ to_light if coded else flat[place]
+        light = light_of_srgb255(flat[place]) if coded else flat[place]
         number = ((light + np.float32(FEEDBACK) * due) @ by_light + by_colour).argmin(axis=1)
         due += light
         due -= colours[number]

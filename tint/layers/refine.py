@@ -1,4 +1,4 @@
-"""Cells decided once more: one pass over a halftone, in which cells change colour, or places, where the eye then sees less of it.
+"""Cells decided once more: passes over a halftone, in which cells change colour, or places, where the eye then sees less of it.
 
 Error diffusion decides each cell by those before it and never comes back. Here each cell and its neighbour to the right, then
 the one below, are looked at together with all cells around: one of the two takes another colour, or they change places,
@@ -12,18 +12,21 @@ import math
 
 import numpy as np
 
+from tint.lab import LAB_OF_ROOTS
 from tint.layers.spatial import DISTANCE_MM, LEAST_BLUR_DEG
 
 # Share of chroma against lightness in the squared error; least on the pictures for choosing (tests/bench/gamut_table.py --refine)
 CHROMA_WEIGHT = 0.4
-# Rows L*, a*, b* by X, Y, Z over white, as CIELAB sees small differences (ISO/CIE 11664-4, the cube root's slope left out)
-_LAB_LIKE = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]])
 # The mean over a cell blurs what it stands for; so much of what a cell has more than those around is added. Halves what cells of
 # one even colour each would be off; the same table
 SHARPEN = 0.3
-BLUR_CELLS = 6  # cells that the eye's blur reaches over; 5 leaves a fiftieth more error, 7 takes a third more time
+BLUR_CELLS = 7  # cells that the eye's blur reaches over; 6 leaves a fiftieth more error, 8 takes half as much time again
+PASSES = 2  # over all pairs; one leaves a twentieth more error, three take half as much time again for a sixtieth less
 _REACH = BLUR_CELLS - 1  # cells at which two cells still count as seen together
 _STEP = BLUR_CELLS  # cells between pairs decided at once: beyond each other's reach
+_SPAN = 2 * _REACH + 1  # cells that a change of one is seen over
+_LEAST_GAIN = 1e-6  # below it rounding decides, and a cell could change for ever
+_BAND_ROWS = 32  # of cells blurred at once, and
 _BAND_PAIRS = 8_000  # pairs decided at once: what they need stays in the processor's cache
 
 
@@ -36,7 +39,7 @@ def refined(
     seed: int = 0,
     distance_mm: float = DISTANCE_MM,
 ) -> np.ndarray:
-    """Labels (h, w) uint8 of the cells of a halftone after one pass of changes that make it look more like what is wanted.
+    """Labels (h, w) uint8 of the cells of a halftone after changes that make it look more like what is wanted.
 
     Parameters
     ----------
@@ -59,10 +62,12 @@ def refined(
         for across in (False, True)
         if y + (not across) < height and x + across < width
     ]
-    np.random.default_rng(seed).shuffle(order)
-    for y, x, across in order:
-        field.decide(int(y), int(x), bool(across))
-    return field.labels()
+    rng = np.random.default_rng(seed)
+    for _ in range(PASSES):
+        rng.shuffle(order)
+        for y, x, across in order:
+            field.decide(int(y), int(x), bool(across))
+    return field.number
 
 
 def _sharpened(wanted: np.ndarray) -> np.ndarray:
@@ -75,142 +80,118 @@ def _sharpened(wanted: np.ndarray) -> np.ndarray:
 class _Field:
     """The error of a halftone as seen, kept up to date while cells change.
 
-    Cells are stored by their place modulo `_STEP`, so that those decided at once lie side by side in memory:
-    `number` (s, s, n, m), and the blurred error `seen` (n + 2, s, s, 3 (m + 2)) with a margin all round.
+    `number` (h, w), and the blurred error `seen` (h + 2 margin, w + 2 margin, 3), so that no change is seen beyond its border.
     """
 
     def __init__(
         self, labels: np.ndarray, wanted: np.ndarray, colours: np.ndarray, cell_mm: float, distance_mm: float, bare: np.ndarray | None
     ) -> None:  # fmt: skip
-        s, (self.height, self.width) = _STEP, labels.shape
-        self.rows, self.columns = -(-self.height // s), -(-self.width // s)
-        weight = np.array([1, CHROMA_WEIGHT, CHROMA_WEIGHT])
-        axes = _LAB_LIKE.T * weight  # the squared error is then a plain sum of squares
+        # light as CIELAB sees small differences of it, the cube root's slope left out: the squared error is a plain sum of squares
+        axes = LAB_OF_ROOTS.T * np.array([1, CHROMA_WEIGHT, CHROMA_WEIGHT])
         self.colours = (colours @ axes).astype(np.float32)
         self.kernel = _kernel(cell_mm, distance_mm)
-        error = np.zeros((self.rows * s, self.columns * s, 3), dtype=np.float32)
-        error[: self.height, : self.width] = self.colours[labels] - wanted @ axes.astype(np.float32)
+        self.number = labels.copy()
+        self.fixed = bare
+        error = self.colours[labels] - wanted @ axes.astype(np.float32)
         if bare is not None:
-            error[: self.height, : self.width][bare] = 0
-        self.seen = self._stored(error)
-        self.number = self._by_phase(labels)
-        fixed = np.ones((self.rows * s, self.columns * s), dtype=bool)
-        fixed[: self.height, : self.width] = False if bare is None else bare
-        self.fixed = self._by_phase(fixed)
+            error[bare] = 0
+        self.seen = self._blurred(error)
+        # what a change of the first and of the second cell of a pair adds to those around, (2 × 3, rows × columns × 3)
+        whole = self.kernel[:, None] * self.kernel[None]  # (span, span, 3)
+        self.spread = {across: self._spread(whole, across) for across in (False, True)}
 
-    def _by_phase(self, cells: np.ndarray) -> np.ndarray:
-        padded = np.zeros((self.rows * _STEP, self.columns * _STEP), dtype=cells.dtype)
-        padded[: cells.shape[0], : cells.shape[1]] = cells
-        return np.ascontiguousarray(padded.reshape(self.rows, _STEP, self.columns, _STEP).transpose(1, 3, 0, 2))
+    def _blurred(self, error: np.ndarray) -> np.ndarray:
+        """The error (h, w, 3) blurred, with a margin of `_REACH` on all sides and one cell more below and on the right."""
+        padded = np.pad(error, ((2 * _REACH, 2 * _REACH + 1), (2 * _REACH, 2 * _REACH + 1), (0, 0)))
+        height, width = error.shape[0] + _SPAN, error.shape[1] + _SPAN
+        out = np.empty((height, width, 3), dtype=np.float32)
+        flat = padded.reshape(len(padded), -1)
+        for top in range(0, height, _BAND_ROWS):
+            band = out[top : top + _BAND_ROWS].reshape(-1, 3 * width)
+            down, along = np.zeros((len(band), flat.shape[1]), np.float32), np.zeros_like(band)
+            for tap, weight in enumerate(self.kernel):
+                down += flat[top + tap : top + tap + len(band)] * np.tile(weight, width + 2 * _REACH)
+            for tap, weight in enumerate(self.kernel):
+                along += down[:, 3 * tap : 3 * (tap + width)] * np.tile(weight, width)
+            band[...] = along
+        return out
 
-    def _stored(self, error: np.ndarray) -> np.ndarray:
-        """The error blurred, (n + 2, s, s, 3 (m + 2))."""
-        s = _STEP
-        plane = np.pad(error, ((s, s), (s, s), (0, 0))).reshape((self.rows + 2) * s, -1)
-        taps = np.tile(self.kernel, (1, plane.shape[1] // 3))
-        held = np.empty_like(plane)
-        for cells, step in ((0, 1), (1, 3)):  # down the columns, then along the rows, where a cell is three numbers
-            out = plane * taps[_REACH]
-            for away in range(1, _REACH + 1):
-                near, far = (
-                    (slice(None),) * cells + (slice(None, -away * step),),
-                    (slice(None),) * cells + (slice(away * step, None),),
-                )
-                np.multiply(plane, taps[_REACH + away], out=held)  # the same on both sides
-                out[far] += held[near]
-                out[near] += held[far]
-            plane = out
-        shape = (self.rows + 2, s, self.columns + 2, s, 3)
-        return np.ascontiguousarray(plane.reshape(shape).transpose(0, 1, 3, 2, 4)).reshape(*shape[:2], s, -1)
-
-    def labels(self) -> np.ndarray:
-        """(h, w) uint8."""
-        cells = self.number.transpose(2, 0, 3, 1).reshape(self.rows * _STEP, self.columns * _STEP)
-        return np.ascontiguousarray(cells[: self.height, : self.width])
+    @staticmethod
+    def _spread(whole: np.ndarray, across: bool) -> np.ndarray:
+        one, other = ((0, 0), (0, 1)) if across else ((0, 0), (1, 0))
+        out = np.zeros((2, 3, _SPAN + other[0], _SPAN + other[1], 3), dtype=np.float32)
+        for cell, (down, right) in enumerate((one, other)):
+            for channel in range(3):
+                out[cell, channel, down : down + _SPAN, right : right + _SPAN, channel] = whole[..., channel]
+        return out.reshape(6, -1)
 
     def decide(self, y: int, x: int, across: bool) -> None:
         """Nothing; decides the pairs of the cells at y, x modulo `_STEP` and their neighbours to the right or below."""
-        s = _STEP
-        (down, y_of), (right, x_of) = divmod(y + (not across), s), divmod(x + across, s)
-        rows, columns = self.rows - down, self.columns - right
-        band = max(1, _BAND_PAIRS // self.columns)
-        for top in range(0, rows, band):
-            last = min(rows, top + band)
-            one = self.number[y, x, top:last, :columns]
-            other = self.number[y_of, x_of, top + down : last + down, right : right + columns]
-            fixed = (
-                self.fixed[y, x, top:last, :columns],
-                self.fixed[y_of, x_of, top + down : last + down, right : right + columns],
-            )
-            error_one = self.seen[top + 1 : last + 1, y, x, 3 : 3 * (columns + 1)]
-            error_other = self.seen[
-                top + down + 1 : last + down + 1, y_of, x_of, 3 * (right + 1) : 3 * (right + columns + 1)
-            ]
-            changes = self._changes(one, other, error_one, error_other, fixed)
-            self._see(changes, (top, y), x, across)
+        height, width = self.number.shape
+        down, right = (0, 1) if across else (1, 0)
+        columns = len(range(x, width - right, _STEP))
+        rows = len(range(y, height - down, _STEP))
+        band = max(1, _BAND_PAIRS // columns)
+        for first in range(0, rows, band):
+            last = min(rows, first + band)
 
-    def _changes(
-        self, one: np.ndarray, other: np.ndarray, error_one: np.ndarray, error_other: np.ndarray, fixed: tuple[np.ndarray, np.ndarray]
-    ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
-        """What is added to the colours (n, 3 m) of the first and of the second cells; their numbers are changed."""
-        shape = one.shape
+            def cells(of: np.ndarray, down: int, right: int, first: int = first, last: int = last) -> np.ndarray:
+                top, left = y + down + first * _STEP, x + right
+                return of[top : top + (last - first - 1) * _STEP + 1 : _STEP, left : left + (columns - 1) * _STEP + 1 : _STEP]
+
+            numbers = [cells(self.number, 0, 0), cells(self.number, down, right)]
+            seen = self.seen[_REACH:, _REACH:]
+            errors = [cells(seen, 0, 0).reshape(-1, 3).T, cells(seen, down, right).reshape(-1, 3).T]
+            fixed = None if self.fixed is None else [cells(self.fixed, 0, 0).ravel(), cells(self.fixed, down, right).ravel()]
+            changed, new = self._chosen([each.ravel() for each in numbers], errors, fixed)
+            row, column = np.divmod(changed, columns)
+            delta = np.empty((len(changed), 6), dtype=np.float32)
+            for side in (0, 1):
+                delta[:, 3 * side : 3 * side + 3] = self.colours[new[side]] - self.colours[numbers[side][row, column]]
+                numbers[side][row, column] = new[side]
+            self._see(delta @ self.spread[across], row + first, column, (y, x), across)
+
+    def _chosen(
+        self, numbers: list[np.ndarray], errors: list[np.ndarray], fixed: list[np.ndarray] | None
+    ) -> tuple[np.ndarray, list[np.ndarray]]:
+        """Which pairs change, and the numbers of their two cells then."""
         alone = self.kernel[_REACH] ** 2  # what a cell weighs by itself, and with its neighbour
         with_next = self.kernel[_REACH] * self.kernel[_REACH + 1]
-        was, error = [], []
-        for number, seen in ((one, error_one), (other, error_other)):
-            was.append(self.colours[number.ravel()])
-            error.append(seen.reshape(-1, 3))
-        best, gain = [], []
         square = (self.colours**2 @ alone).astype(np.float32)
-        for number, colour, off, still in zip((one, other), was, error, fixed, strict=True):
-            cost = (2 * (off - colour * alone)) @ self.colours.T
-            cost += square
-            chosen = cost.argmin(axis=1)
-            row = np.arange(len(cost))
-            better = cost[row, chosen] - cost[row, number.ravel()]
-            better[still.ravel()] = 0
-            best.append(chosen.astype(np.uint8))
+        was = [self.colours.T.take(number, axis=1) for number in numbers]  # (3, n)
+        slope = [2 * (error - colour * alone[:, None]) for error, colour in zip(errors, was, strict=True)]
+        gain = []
+        for side in (0, 1):
+            cost = self.colours @ slope[side]
+            cost += square[:, None]
+            better = cost.min(axis=0)
+            better -= (slope[side] * was[side]).sum(axis=0)
+            better -= square.take(numbers[side])
+            if fixed is not None:
+                better[fixed[side]] = 0
             gain.append(better)
         apart = was[1] - was[0]
-        swap = np.einsum("nc,nc->n", apart, 2 * (error[0] - error[1]) + apart * (2 * (alone - with_next)))
-        swap[(fixed[0] | fixed[1]).ravel()] = 0
-        numbers = one.ravel(), other.ravel()
-        swapped = swap < np.minimum(*gain)
-        first = ~swapped & (gain[0] <= gain[1]) & (gain[0] < 0)
-        second = ~swapped & ~first & (gain[1] < 0)
-        new_one = np.where(swapped, numbers[1], np.where(first, best[0], numbers[0]))
-        new_other = np.where(swapped, numbers[0], np.where(second, best[1], numbers[1]))
-        one[...], other[...] = new_one.reshape(shape), new_other.reshape(shape)
-        return tuple(
-            (self.colours[new] - before).reshape(shape[0], -1)
-            for new, before in zip((new_one, new_other), was, strict=True)
-        )
+        swap = (apart * (2 * (errors[0] - errors[1]) + apart * (2 * (alone - with_next))[:, None])).sum(axis=0)
+        if fixed is not None:
+            swap[fixed[0] | fixed[1]] = 0
+        least = np.minimum(*gain)
+        changed = np.flatnonzero(np.minimum(least, swap) < -_LEAST_GAIN)
+        swapped, first = (swap < least)[changed], (gain[0] <= gain[1])[changed]
+        one, other = (each[changed] for each in numbers)
+        best = [(self.colours @ each[:, changed] + square[:, None]).argmin(axis=0).astype(np.uint8) for each in slope]
+        return changed, [
+            np.where(swapped, other, np.where(first, best[0], one)),
+            np.where(swapped, one, np.where(first, other, best[1])),
+        ]
 
-    def _see(self, changes: tuple[np.ndarray, np.ndarray], at: tuple[int, int], x: int, across: bool) -> None:
-        """Nothing; adds changes (n, 3 m) of pairs, seen through the blur: along the pair first, then across it."""
-        s, (top, y) = _STEP, at
-        count, wide = changes[0].shape
-        taps = np.tile(self.kernel, (1, wide // 3))  # (2 reach + 1, 3 m)
-        where = [divmod((x if across else y) + tap - _REACH, s) for tap in range(2 * _REACH + 2)]
-        along = np.zeros((s, count, 3 * (self.columns + 2)) if across else (s, count + 2, wide), dtype=np.float32)
-        for tap, (block, phase) in enumerate(where):
-            add = changes[0] * taps[tap] if tap <= 2 * _REACH else changes[1] * taps[tap - 1]
-            if 0 < tap <= 2 * _REACH:
-                add += changes[1] * taps[tap - 1]
-            if across:
-                along[phase, :, 3 * (block + 1) : 3 * (block + 1) + wide] += add
-            else:
-                along[phase, block + 1 : block + 1 + count] += add
-        whole = np.tile(self.kernel, (1, along.shape[2] // 3))
-        held = np.empty(along.shape[1:], dtype=np.float32)
-        for tap in range(2 * _REACH + 1):
-            block, phase = divmod((y if across else x) + tap - _REACH, s)
-            for each in range(s):
-                np.multiply(along[each], whole[tap], out=held)
-                if across:
-                    self.seen[top + block + 1 : top + block + 1 + count, phase, each] += held
-                else:
-                    self.seen[top : top + count + 2, each, phase, 3 * (block + 1) : 3 * (block + 1) + wide] += held
+    def _see(self, added: np.ndarray, row: np.ndarray, column: np.ndarray, at: tuple[int, int], across: bool) -> None:
+        """Nothing; adds what changes of pairs are seen as, (n, rows × columns × 3) around each."""
+        tall, wide = (_SPAN, _SPAN + 1) if across else (_SPAN + 1, _SPAN)
+        around = np.lib.stride_tricks.sliding_window_view(self.seen, (tall, wide), axis=(0, 1), writeable=True).transpose(0, 1, 3, 4, 2)
+        added = added.reshape(-1, tall, wide, 3)
+        for down, right in itertools.product((0, 1), repeat=2):  # twice as far apart: what is added at once never overlaps
+            here = np.flatnonzero((row % 2 == down) & (column % 2 == right))
+            around[at[0] + _STEP * row[here], at[1] + _STEP * column[here]] += added[here]
 
 
 def _kernel(cell_mm: float, distance_mm: float) -> np.ndarray:

@@ -13,7 +13,7 @@ from tint.artwork.artwork import Picture
 from tint.artwork.average import scaled
 from tint.artwork.preview import averaged_to
 from tint.errors import DataError, LimitError
-from tint.layers.difference import lab_of_srgb255
+from tint.layers.difference import light_of_srgb255
 from tint.layers.gamut import Gamut
 from tint.layers.gamut_map import GamutMap
 from tint.layers.halftone import diffused, ordered
@@ -21,7 +21,7 @@ from tint.layers.layers import Layers
 from tint.layers.mixture import IDEAL, Mixing
 from tint.layers.paper import on_metal
 from tint.layers.refine import refined
-from tint.layers.spatial import DISTANCE_MM, spatial_error
+from tint.layers.spatial import DISTANCE_MM, Viewed, errors_over
 from tint.palette.palette import Palette
 from tint.palette.reach import light_from_lab
 from tint.process import spot_mm
@@ -30,8 +30,8 @@ WAYS = ("diffused", "ordered")
 MAX_CELL_MM = 1.0  # the coarsest pixel of a label map
 MAX_CELLS = 12_000_000  # a field of 175 mm in cells of 0.05 mm; about 1 GB while it is separated
 FEW_LINES = 20  # scan lines a cell, below which one more or less shows (5 % of the cell); common practice, no source
-JUDGED_CELLS = 400_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
-_TILE = 160  # cells of a tile's side: 10 mm, far wider than the eye blends what is fine
+JUDGED_CELLS = 200_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
+_TILE = 48  # cells of a tile's side; many small ones tell more of a picture than few large ones
 LARGER_AT_MOST = 1.5  # times the spot, that a cell may grow to so as to hold whole scan lines of every colour
 
 
@@ -173,10 +173,10 @@ def judged_parts(height: int, width: int) -> list[tuple[slice, slice]]:
 
     Examples
     --------
-    >>> judged_parts(400, 1000)
-    [(slice(0, 400, None), slice(0, 1000, None))]
+    >>> judged_parts(400, 500)
+    [(slice(0, 400, None), slice(0, 500, None))]
     >>> len(judged_parts(3000, 4000))
-    15
+    88
     """
     if height * width <= JUDGED_CELLS:
         return [(slice(0, height), slice(0, width))]
@@ -193,15 +193,20 @@ def judged_parts(height: int, width: int) -> list[tuple[slice, slice]]:
 
 def _looks(cells: Picture, labels: np.ndarray, gamut: Gamut, root: np.ndarray) -> tuple[float, float]:
     """Spatial error against the artwork of the cells, and of the colours they stand for [ΔE00]."""
-    light, errors = light_from_lab(gamut.lab), []
-    for part in judged_parts(*labels.shape):
-        bare = cells.bare[part][..., None]
-        wanted = lab_of_srgb255(*cells.srgb255[part].reshape(-1, 3).T).T.reshape(*bare.shape[:2], 3)
-        artwork = np.where(bare, light[0], light_from_lab(wanted))
-        reached = np.where(bare, light[0], gamut.light(root[part]))
-        errors.append([spatial_error(shown, artwork, cells.pitch_mm) for shown in (light[labels[part]], reached)])
-    whole, reached = np.mean(errors, axis=0)
-    return float(whole), float(reached)
+    light = light_from_lab(gamut.lab).astype(np.float32)
+
+    def artwork(*part: slice) -> np.ndarray:
+        return np.where(cells.bare[part][..., None], light[0], light_of_srgb255(cells.srgb255[part]))
+
+    def reached(*part: slice) -> np.ndarray:
+        return np.where(cells.bare[part][..., None], light[0], gamut.light(root[part]))
+
+    def shown(*part: slice) -> np.ndarray:
+        return light[labels[part]]
+
+    wanted, mapped, made = (Viewed(labels.shape, each, cells.pitch_mm) for each in (artwork, reached, shown))
+    whole, reach = errors_over(wanted, [made, mapped], judged_parts(*labels.shape))
+    return whole, reach
 
 
 def _said(cells: Picture, labels: np.ndarray, gamut: Gamut, root: np.ndarray, tonal: Tonal) -> list[str]:

@@ -13,6 +13,8 @@ from functools import cached_property
 
 import numpy as np
 
+from tint.lab import LAB_OF_ROOTS
+
 # Over the nodes of a table of two palettes and two n (numpy, double precision) these leave no place 0.1 Lab farther than a search
 # of all faces does; four faces left some by 13, at the folds of the hull, where the first search misleads
 FACES = 6  # searched for each wish
@@ -21,8 +23,6 @@ ROUNDS, LAST_ROUNDS = 2, 4  # Newton's steps on each of these faces, and then on
 _AT_ONCE = 4_000
 # CIELAB's cube root and its straight part below (ISO/CIE 11664-4)
 _CUT, _SLOPE, _FOOT = (6 / 29) ** 3, 3 * (6 / 29) ** 2, 4 / 29
-# Lab by the three cube roots f of X, Y, Z, a constant left out
-_LAB_OF_F = np.array([[0.0, 116, 0], [500, -500, 0], [0, 200, -200]])
 _PAIRS = tuple(itertools.combinations_with_replacement(range(3), 2))
 
 
@@ -82,7 +82,7 @@ class Hull:
         out = np.empty(lab.shape)
         for start in range(0, len(lab), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
-            out[part] = self._searched(lab[part], _LAB_OF_F.T @ metric[part] @ _LAB_OF_F).T
+            out[part] = self._searched(lab[part], LAB_OF_ROOTS.T @ metric[part] @ LAB_OF_ROOTS).T
         return out
 
     def _searched(self, lab: np.ndarray, metric: np.ndarray) -> np.ndarray:
