@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 
 from tint.errors import FileError, LimitError
-from tint.files import number_of, read_text
+from tint.files.own import number_of
+from tint.files.text import read_text
 from tint.words import FIELDS, UNITS, WORDS
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
 ]  # fmt: skip
 
 MOST = 1e9  # of any number of a setting, machine or stock: beyond is a slip, and what is computed from it may run over
+LEAST_POWER_PCT = 1.0  # below it sources do not fire evenly (common practice, no source)
 MOST_FOCUS_MM = 1000.0  # farther than any lens of such a machine focuses
 MOST_TOML, MOST_LINE = 200_000, 4000  # of a file and of a line; the longest power curve anybody measures has some 2,000
 MOST_SIGNS = 200  # of a name, grade or finish: it stands on sheets and in tables

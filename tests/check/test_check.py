@@ -69,6 +69,15 @@ def test_flagged_missing_and_foreign_patches_are_told_and_the_rest_is_judged():
     assert [item.marks for item in found.colours] == [2, 3, 3, 3, 2]
 
 
+def test_a_strip_hatched_half_a_turn_round_is_the_palettes_own():
+    patches = strip(OURS, 4)
+    turned, across = (dataclasses.replace(patches, setting=patches.setting.replace(hatch_deg=angle)) for angle in (180.0, 90.0))
+    found = check_strip(OURS, turned)
+    assert found.marks.number.tolist() == check_strip(OURS, patches).marks.number.tolist() and found.marks.foreign == ()
+    with pytest.raises(DataError, match="none of the 18 patches has a setting"):
+        check_strip(OURS, across)
+
+
 def test_a_strip_of_another_palette_or_version_is_refused_by_name():
     other = dataclasses.replace(
         OURS,

@@ -32,6 +32,8 @@ def test_means_order_and_places_are_kept_and_a_patch_may_be_missing_from_one():
     np.testing.assert_allclose(merged.lab[:, 0] - GREYS[:4, 0], [0, 1, 1, 2])
     np.testing.assert_array_equal(merged.xy_mm, GRID.xy_mm[:4])
     assert merged.facts["merged"] == "2 measurements: table 1, table 2"
+    several = dataclasses.replace(table(GREYS[:3], [0, 1, 2]), plates=("1", "1", "2"))
+    assert merge_patches([several, several]).plates == ("1", "1", "2")
 
 
 def test_flagged_readings_do_not_count_while_a_good_one_is_there():

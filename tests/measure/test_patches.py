@@ -1,5 +1,6 @@
 """patches.csv: what is read and written, and every way a table can be wrong, by line and column."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -144,6 +145,27 @@ def test_joining_loses_no_fact_and_refuses_another_machine():
         join_patches([one, some(1, facts={"machine": "B"})])
 
 
+def test_each_joined_table_is_a_plate_and_parts_of_one_plate_stay_one():
+    first, rest = some(4).take([0, 2]), some(4).take([1, 3])  # order 1, 3 and 2, 4: one plate read in two goes
+    assert join_patches([some(2), some(3)]).plates == ("1", "1", "2", "2", "2")
+    assert join_patches([first, rest]).plates == ("1", "1", "1", "1")
+    assert join_patches([first, some(4), rest]).plates == (*"11", *"2222", *"11")
+    marked = [dataclasses.replace(part, facts={"plate": mark}) for part, mark in ((first, "aa"), (rest, "bb"))]
+    assert join_patches(marked).plates == ("1", "1", "2", "2")  # no order number twice, but each states another plate
+    joined = join_patches([some(2), some(3)])
+    assert join_patches([some(1), joined, some(2)]).plates == (*"1", *"22", *"333", *"44")
+
+
+def test_plates_are_written_where_they_are_known_and_files_without_them_stay_as_they_were(tmp_path):
+    joined = join_patches([some(2), some(3)])
+    back = read_patches(write_patches(joined, tmp_path / "joined.csv"))
+    assert back.plates == joined.plates == joined.take([2, 0, 1, 3, 4]).take([1, 2, 0, 3, 4]).plates
+    single = write_patches(some(2), tmp_path / "single.csv")
+    assert "plate" not in single.read_text(encoding="utf-8").replace("patch", "") and read_patches(single).plates == ("", "")
+    named = read_patches(table(tmp_path, HEADER + ",plate", GOOD + ",Monday", GOOD.replace("A01", "A02") + ","))
+    assert named.plates == ("Monday", "")
+
+
 def test_columns_with_notes_of_ones_own_are_left_alone(tmp_path):
     header, row = HEADER + ",focus note,x,speed remark", GOOD + ",sharp,3,slow"
     assert len(read_patches(table(tmp_path, header, row))) == 1
@@ -152,6 +174,8 @@ def test_columns_with_notes_of_ones_own_are_left_alone(tmp_path):
 def test_patches_that_do_not_fit_together_are_refused():
     with pytest.raises(LimitError, match="3 patches need"):
         some(3, lab=np.zeros((2, 3)))
+    with pytest.raises(LimitError, match="2 patches need 2 settings, flags and plates"):
+        some(2, plates=("1",))
     with pytest.raises(LimitError, match="there twice"):
         some(2, ids=("A", "A"))
     with pytest.raises(LimitError, match="patch 'P0': L 200"):

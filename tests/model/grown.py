@@ -33,11 +33,11 @@ def film_patches(n: int, seed: int, growth: float = 1.0) -> Patches:
     return _measured(setting, film_lab(setting, growth=growth), np.full(n, np.nan), rng)
 
 
-def film_plate(n: int, seed: int, drift: float = 0.0) -> Patches:
-    """Patches marked in shuffled order, along which the laser's power changed by a share of `drift`."""
+def film_plate(n: int, seed: int, drift: float = 0.0, share: float = 1.0) -> Patches:
+    """Patches marked in shuffled order with a `share` of the power, along which it changed by a further share of `drift`."""
     setting, rng = film_settings(n, seed), np.random.default_rng(seed)
     order = rng.permutation(n) + 1.0
-    return _measured(setting, film_lab(setting, 1 + drift * (order - 1) / (n - 1)), order, rng)
+    return _measured(setting, film_lab(setting, share * (1 + drift * (order - 1) / (n - 1))), order, rng)
 
 
 def _measured(setting: Setting, lab: np.ndarray, order: np.ndarray, rng: np.random.Generator) -> Patches:

@@ -88,6 +88,17 @@ def test_a_tuning_grid_holds_every_setting_and_steps_around_it_within_limits():
         tuning_settings(borrowed, 2)
 
 
+def test_what_is_kept_is_said_once_where_it_is_the_same_for_all():
+    same = borrowed_text(borrow(SOME, THEIRS, like(spot_um=90)))
+    assert same.count("kept: pulse width") == 1 and "\nall  kept: pulse width" in same and "\n     kept" not in same
+    one = borrowed_text(borrow(SOME[:1], THEIRS, like(spot_um=90)))
+    assert one.count("kept: pulse width") == 1 and "all  " not in one
+    small = like(max_power_w=20, freq_khz=(1, 400))  # the settings lose different quantities
+    several = borrow(SOME, THEIRS, small)
+    assert len({several.kept(i) + several.lost(i) for i in range(3)}) > 1
+    assert sum(line.startswith("     kept: ") for line in borrowed_text(several).splitlines()) == 3
+
+
 def test_the_text_says_what_it_rests_on():
     text = borrowed_text(borrow(SOME, THEIRS, like(spot_um=90)))
     assert "NOT MEASURED" in text and "not kept: pulse energy × 2.25" in text and "9 of 10 within ΔE00" in text

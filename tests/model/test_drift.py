@@ -6,9 +6,13 @@ import dataclasses
 
 import numpy as np
 import pytest
-from grown import film_patches
+from grown import film_lab, film_patches, film_plate, film_settings
 
+from tint.lab import delta_e00
+from tint.measure.patches import join_patches
 from tint.model.drift import NO_DRIFT, Drift, course, estimate, shifted
+from tint.model.fit import fit
+from tint.model.model import predict
 from tint.setting import Setting
 
 
@@ -25,6 +29,26 @@ def test_a_plate_begins_where_an_order_number_comes_again():
     assert found.shape == (8, 3)
     assert found[:, 0] == pytest.approx([0, 0.5, 1, 0, 1, 0.5, 1, 0])
     assert found[:, 1].tolist() == [0, 0, 0, 1, 1, 1, 0, 0] and found[:, 2].tolist() == [0, 0, 0, 0, 0, 0, 1, 1]
+
+
+@pytest.mark.parametrize("sizes", [(12, 60), (24, 60), (60, 24)])
+def test_plates_of_any_size_are_told_apart_by_the_tables_they_came_from(sizes):
+    wrong = 0
+    for seed in range(5):
+        joined = join_patches([film_plate(n, seed + n) for n in sizes])
+        assert course(joined)[:, 1].tolist() == [0] * sizes[0] + [1] * sizes[1]
+        for rows in (slice(0, sizes[0]), slice(sizes[0], None)):
+            assert sorted(course(joined)[rows, 0]) == pytest.approx(np.linspace(0, 1, len(joined.order[rows])))
+        nameless = course(dataclasses.replace(joined, plates=()))
+        wrong += int((nameless[:, 1] != course(joined)[:, 1]).sum())
+    assert (wrong > 0) == (sizes[1] > sizes[0])  # by order numbers alone the first rows of a larger plate are misread
+
+
+def test_a_step_to_a_larger_plate_is_found(machine, stock):
+    first, second = film_plate(12, 195), film_plate(60, 1195, share=0.96)  # by order numbers alone 17 rows were misread
+    model = fit(join_patches([first, second]), machine, stock)
+    assert model.report.plate_steps_pct[0] == pytest.approx(-4, abs=1)
+    assert np.median(delta_e00(predict(model, film_settings(100, 7)).lab, film_lab(film_settings(100, 7)))) < 1
 
 
 def test_few_unknown_orders_stand_in_the_middle_and_many_tell_nothing():

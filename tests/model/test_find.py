@@ -68,6 +68,13 @@ def test_only_pulse_widths_the_machine_has_are_offered(machine, stock, invented)
     assert set(np.unique(find_setting(model, [55, 10, 10]).candidates[0].setting.pulse_ns)) <= {6.0, 20.0, 60.0}
 
 
+def test_a_pool_of_no_settings_is_refused(open_model):
+    for n in (0, -3):
+        with pytest.raises(DataError, match="ask for 1 or more"):
+            candidate_pool(open_model, n)
+    assert len(candidate_pool(open_model, 1)) <= len(open_model.patches) + 1
+
+
 def test_a_pool_stays_inside_the_focus_the_grid_marked(invented_model):
     focus = np.resize([-0.336, 0.128, 0.336], len(invented_model.patches))  # finer than the hundredths that are dialled
     setting = invented_model.patches.setting.replace(focus_mm=focus)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 
 import numpy as np
@@ -33,6 +34,20 @@ def test_what_was_predicted_while_held_out_is_kept_and_an_older_file_does_withou
     assert np.array_equal(
         predict(older, open_model.patches.setting).lab, predict(open_model, open_model.patches.setting).lab
     )
+
+
+def test_the_plates_of_a_model_are_kept_and_an_older_file_does_without(open_model, tmp_path):
+    path = write_model(open_model, tmp_path / "single.json")
+    assert "plate" not in json.loads(path.read_text())["patches"] and set(read_model(path).patches.plates) == {""}
+    plates = tuple("12"[i % 2] for i in range(len(open_model.patches)))
+    several = dataclasses.replace(open_model, patches=dataclasses.replace(open_model.patches, plates=plates))
+    path = write_model(several, tmp_path / "several.json")
+    assert read_model(path).patches.plates == plates
+    body = json.loads(path.read_text())
+    body["patches"]["plate"] = body["patches"]["plate"][1:]
+    path.write_text(json.dumps(body))
+    with pytest.raises(FileError, match=r"several\.json: 92 patches need 92 settings, flags and plates"):
+        read_model(path)
 
 
 def test_predictions_take_the_shape_of_the_settings(open_model):

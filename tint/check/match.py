@@ -10,6 +10,7 @@ import numpy as np
 from tint.errors import DataError
 from tint.lab import delta_e00
 from tint.measure.patches import Patches
+from tint.model.quantities import HATCH_TURN_DEG
 from tint.palette.palette import Palette
 from tint.setting import FIELDS
 
@@ -92,11 +93,12 @@ def match_marks(palette: Palette, patches: Patches, others: Sequence[Palette] = 
 
 
 def _colour_of(palette: Palette, patches: Patches) -> np.ndarray:
-    """(n,) index of the colour whose setting each patch has, −1 for none; a hatch angle that was not noted fits any."""
+    """(n,) index of the colour whose setting each patch has, −1 for none; a hatch angle not noted fits any, 180° is 0°."""
     ours, theirs = palette.setting.table()[None], patches.setting.table()[:, None]
     same = np.isclose(ours, theirs, rtol=SAME, atol=1e-9)
     hatch = FIELDS.index("hatch_deg")
-    same[..., hatch] |= np.isnan(ours[..., hatch]) | np.isnan(theirs[..., hatch])
+    apart_deg = ((ours - theirs)[..., hatch] + HATCH_TURN_DEG / 2) % HATCH_TURN_DEG - HATCH_TURN_DEG / 2
+    same[..., hatch] |= np.isnan(apart_deg) | (np.abs(apart_deg) < SAME)
     same = same.all(axis=-1)
     return np.where(same.any(axis=1), same.argmax(axis=1), -1)
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from tint.errors import FileError, LimitError
-from tint.files import file_bytes
+from tint.files.text import file_bytes
 
 MAX_FILE_BYTES = 20_000_000  # 10,000 spectra of 81 values as text have 7 MB; keeps a wrong file from filling memory
 MAX_ROWS = 20_000  # the largest plan holds 1,000 patches

@@ -61,6 +61,7 @@ def merge_patches(several: Sequence[Patches], names: Sequence[str] = ()) -> Patc
         _sd(lab, stated, photo), np.array([several[t].order[i] for t, i in heads]),
         np.array([several[t].xy_mm[i] for t, i in heads]),
         tuple(_flag([several[t].flags[i] for t, i in used[name]]) for name in ids), facts,
+        tuple(several[t].plates[i] for t, i in heads),
     )  # fmt: skip
 
 

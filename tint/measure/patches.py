@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from tint.errors import FileError, LimitError
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.lab import lab_d50_from, lab_problem
 from tint.measure.conditions import white_of
 from tint.measure.table import Row, read_table
@@ -23,6 +23,7 @@ from tint.setting import FIELDS, Setting
 OPTIONAL_SETTINGS = {"passes": 1.0, "focus_mm": 0.0, "hatch_deg": math.nan}
 COLOUR = ("L", "a", "b")
 OPTIONAL = ("sd", "order", "x_mm", "y_mm", "flag")
+PLATE = "plate"  # written only where it is known
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +40,7 @@ class Patches:
     xy_mm : (n, 2) place on the plate [mm]; NaN unknown
     flags : n texts, why a patch is not to be used; "" means good
     facts : what the file says about itself, such as stock, machine, instrument, geometry, `bare_lab`
+    plates : n names of the plate each was marked on; "" unknown, () none known
 
     Raises
     ------
@@ -54,6 +56,7 @@ class Patches:
     xy_mm: np.ndarray
     flags: tuple[str, ...]
     facts: dict[str, str] = field(default_factory=dict)
+    plates: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.ids)
@@ -63,8 +66,9 @@ class Patches:
                 raise LimitError(f"{name} of patches has shape {array.shape}; {n} patches need {shape}.")
             array.flags.writeable = False
             object.__setattr__(self, name, array)
-        if self.setting.shape != (n,) or len(self.flags) != n:
-            raise LimitError(f"{n} patches need {n} settings and flags.")
+        object.__setattr__(self, "plates", self.plates or ("",) * n)
+        if self.setting.shape != (n,) or len(self.flags) != n or len(self.plates) != n:
+            raise LimitError(f"{n} patches need {n} settings, flags and plates.")
         if len(set(self.ids)) != n:
             twice = Counter(self.ids).most_common(1)[0][0]
             raise LimitError(f"patch {twice!r} is there twice; each patch needs its own id.")
@@ -103,7 +107,7 @@ class Patches:
         rows = np.arange(len(self))[index]
         return Patches(
             tuple(self.ids[i] for i in rows), self.setting[rows], self.lab[rows], self.sd[rows], self.order[rows],
-            self.xy_mm[rows], tuple(self.flags[i] for i in rows), self.facts,
+            self.xy_mm[rows], tuple(self.flags[i] for i in rows), self.facts, tuple(self.plates[i] for i in rows),
         )  # fmt: skip
 
 
@@ -114,6 +118,11 @@ def join_patches(several: Sequence[Patches]) -> Patches:
     ------
     FileError
         The tables name different machines or stocks.
+
+    Notes
+    -----
+    Each table is a plate of its own, unless it goes on with one before it: both state the same plate, or neither states
+    one, and no order number is in both.
     """
     if len(several) == 1:
         return several[0]
@@ -135,7 +144,27 @@ def join_patches(several: Sequence[Patches]) -> Patches:
         np.concatenate([patches.xy_mm for patches in several]),
         tuple(flag for patches in several for flag in patches.flags),
         _joined_facts([patches.facts for patches in several]),
+        _joined_plates(several),
     )
+
+
+def _joined_plates(several: Sequence[Patches]) -> tuple[str, ...]:
+    """Plate of each row, the first one "1"."""
+    names: list[str] = []
+    so_far: list[tuple[tuple[str | None, str], set[float]]] = []  # of each plate, what it is called and its order numbers
+    for patches in several:
+        number: dict[str, int] = {}
+        for plate in dict.fromkeys(patches.plates):
+            called = patches.facts.get("plate"), plate
+            orders = set(patches.order[[name == plate for name in patches.plates] & np.isfinite(patches.order)].tolist())
+            goes_on = [k for k, (other, taken) in enumerate(so_far) if other == called and not taken & orders]
+            number[plate] = goes_on[-1] if goes_on else len(so_far)
+            if goes_on:
+                so_far[number[plate]][1].update(orders)
+            else:
+                so_far.append((called, orders))
+        names += [str(number[plate] + 1) for plate in patches.plates]
+    return tuple(names)
 
 
 def _joined_facts(several: Sequence[dict[str, str]]) -> dict[str, str]:
@@ -159,7 +188,8 @@ def read_patches(path: str | Path) -> Patches:
     """Patches of a `patches.csv`.
 
     Lines starting `#` at the top hold `key: value` facts; then a header row and one row per patch. `L,a,b` are CIELAB
-    D50/2°; where the facts say `illuminant: D65` (or A, C) they are adapted to D50 by Bradford.
+    D50/2°; where the facts say `illuminant: D65` (or A, C) they are adapted to D50 by Bradford. A column `plate` names the
+    plate of each row, where the file holds several.
 
     Parameters
     ----------
@@ -197,7 +227,7 @@ def read_patches(path: str | Path) -> Patches:
         ids, settings_of(rows), lab, sd,
         np.array([row.number("order", math.nan) for row in rows]),
         np.array([[row.number("x_mm", math.nan), row.number("y_mm", math.nan)] for row in rows]),
-        tuple(row.text("flag") for row in rows), facts,
+        tuple(row.text("flag") for row in rows), facts, tuple(row.text(PLATE) for row in rows),
     )  # fmt: skip
     try:
         _ = patches.bare_lab
@@ -232,7 +262,7 @@ def write_patches(patches: Patches, path: str | Path, *, force: bool = False) ->
     FileError
         The file is there and `force` is not set, or the place cannot be written.
     """
-    columns = ["patch", *FIELDS, *COLOUR, *OPTIONAL]
+    columns = ["patch", *FIELDS, *COLOUR, *OPTIONAL, *[PLATE] * any(patches.plates)]
     out = io.StringIO()
     for key, value in patches.facts.items():
         out.write(f"# {key}: {' '.join(str(value).split())}\n")
@@ -241,7 +271,8 @@ def write_patches(patches: Patches, path: str | Path, *, force: bool = False) ->
     settings = patches.setting.table()
     for i, name in enumerate(patches.ids):
         numbers = [*settings[i], *patches.lab[i], patches.sd[i], patches.order[i], *patches.xy_mm[i]]
-        writer.writerow([name, *(_number_text(value) for value in numbers), patches.flags[i]])
+        texts = [patches.flags[i], patches.plates[i]] if PLATE in columns else [patches.flags[i]]
+        writer.writerow([name, *(_number_text(value) for value in numbers), *texts])
     return write_file(path, out.getvalue(), force=force)
 
 

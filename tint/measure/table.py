@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tint.errors import FileError
-from tint.files import MOST_SIGNS, read_text
+from tint.files.own import MOST_SIGNS
+from tint.files.text import read_text
 from tint.words import FIELDS, WORDS
 
 OTHER_UNITS = (

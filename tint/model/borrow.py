@@ -6,13 +6,14 @@ the energy per area and the heat that builds up. Where the new machine cannot do
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tint.errors import DataError
 from tint.process import process, rayleigh_mm, spot_out_of_focus_mm
-from tint.setting import Machine, Setting
+from tint.setting import LEAST_POWER_PCT, Machine, Setting
 
 # How dear a mismatch of each quantity is, per unit of its natural logarithm. With spot and dial curve known, keeping the
 # heat that builds up halved the error on simulated lasers against keeping the frequency; halving or doubling the others
@@ -22,7 +23,6 @@ DEAR = {"pulse heat": 3.0, "areal energy": 2.0, "pulse pitch": 1.0, "line pitch"
 SUMS = np.array([[1, -1, 0, 0], [1, 0, -1, -1], [0, -1, 1, 0], [0, 0, 0, 1], [1, 0, -0.5, -0.5]], dtype=float)
 DEAR_PULSE_WIDTH = 2.0
 NEAR_WIDTHS = 3  # pulse widths of a list that are tried, nearest first
-LEAST_POWER_PCT = 1.0  # no source is steady below (common practice, no source)
 RINGS = 3
 SAME = 1e-3  # relative change below which a dial is left as it was
 KEPT_WITHIN = 0.05  # a quantity is called kept within 5 %; typing three digits makes up to 1 %
@@ -151,14 +151,28 @@ def tuning_settings(borrowed: Borrowed, n: int) -> Setting:
 
 def borrowed_text(borrowed: Borrowed) -> str:
     """Text of borrowed settings: each old and new one, what is kept, what is not, and how far off it may be."""
+    kept = [borrowed.kept(i) for i in range(len(borrowed))]
+    near = bool((borrowed.ratio.max(axis=0) <= borrowed.ratio.min(axis=0) * (1 + KEPT_WITHIN)).all())
+    alike = len(kept) > 1 and len(set(kept)) == 1 and near  # then said once, for all of them
     lines = []
     for i in range(len(borrowed)):
-        kept, lost = ", ".join(borrowed.kept(i)) or "nothing", ", ".join(borrowed.lost(i))
-        lines += [
-            f"{i + 1:3d}  {borrowed.source[i]}", f"  →  {borrowed.setting[i]}   9 of 10 within ΔE00 {borrowed.de00_90[i]:.0f}",
-            f"     kept: {kept}" + (f" · not kept: {lost}" if lost else ""),
-        ]  # fmt: skip
+        lines += [f"{i + 1:3d}  {borrowed.source[i]}", f"  →  {borrowed.setting[i]}   9 of 10 within ΔE00 {borrowed.de00_90[i]:.0f}"]
+        lines += [] if alike else [f"     {_kept_text(kept[i], borrowed.lost(i))}"]
+    lines += [f"all  {_kept_text(kept[0], _lost_of_any(borrowed.ratio))}"] if alike else []
     return "\n".join([*lines, *(f"Note: {remark}" for remark in borrowed.remarks)])
+
+
+def _kept_text(kept: Sequence[str], lost: Sequence[str]) -> str:
+    return f"kept: {', '.join(kept) or 'nothing'}" + (f" · not kept: {', '.join(lost)}" if lost else "")
+
+
+def _lost_of_any(ratio: np.ndarray) -> list[str]:
+    """Words of the quantities that some row does not keep, with the lowest and highest new over old."""
+    far = np.abs(np.log(ratio)).max(axis=0) > np.log1p(KEPT_WITHIN)
+    return [
+        f"{word} × " + (f"{low:.2f}–{high:.2f}" if high > 1.005 * low else f"{np.sqrt(low * high):.2f}")
+        for word, low, high, moves in zip(COMPARED.values(), ratio.min(axis=0), ratio.max(axis=0), far, strict=True) if moves
+    ]  # fmt: skip
 
 
 def _rescaled(one: Setting, old: Machine, new: Machine) -> list[float]:
@@ -269,11 +283,6 @@ def _remarks(ratio: np.ndarray, old: Machine, new: Machine) -> tuple[str, ...]:
             f"no power curve of {' and '.join(unmeasured)}: watts are taken to follow the dial, which few sources do; "
             "a power meter's table (power_curve in machine.toml) narrows this."
         )
-    far = np.abs(np.log(ratio)).max(axis=0) > np.log1p(KEPT_WITHIN)
-    if far.any():
-        words = [
-            f"{word} × {low:.2f}" + (f"–{high:.2f}" if high > 1.005 * low else "")
-            for word, low, high, moves in zip(COMPARED.values(), ratio.min(axis=0), ratio.max(axis=0), far, strict=True) if moves
-        ]  # fmt: skip
-        remarks.append(f"could not all be kept on {new.name}: {', '.join(words)}.")
+    if lost := _lost_of_any(ratio):
+        remarks.append(f"could not all be kept on {new.name}: {', '.join(lost)}.")
     return tuple(remarks)

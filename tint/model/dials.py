@@ -8,15 +8,13 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.model.model import ColourModel, Prediction, predict
-from tint.model.quantities import log_fields, varied
+from tint.model.quantities import HATCH_TURN_DEG, log_fields, turned, varied
 from tint.process import rayleigh_mm, spot_mm
-from tint.setting import FIELDS, Setting
+from tint.setting import FIELDS, LEAST_POWER_PCT, Setting
 
 # Where the machine states no limit, a dial goes this many times beyond what the grid has marked.
 BEYOND = 4.0
-LOWEST_POWER_PCT = 1.0  # below it sources do not fire evenly (common practice, no source)
 MOST_PASSES = 10
-HATCH_DEG = (0.0, 180.0)  # lines at 180° are those at 0°
 PLACES = 7  # significant digits of ends the machine does not state: no rounding tail on screen
 
 
@@ -53,7 +51,7 @@ def dials(model: ColourModel) -> tuple[Dial, ...]:
         seen = (float(known.min()), float(known.max())) if known.size else (0.0, 0.0)
         values: tuple[float, ...] = ()
         if name == "power_pct":
-            low, high = max(machine.power_range_pct[0], min(LOWEST_POWER_PCT, seen[0])), machine.power_range_pct[1]
+            low, high = max(machine.power_range_pct[0], min(LEAST_POWER_PCT, seen[0])), machine.power_range_pct[1]
         elif name == "speed_mm_s":
             low, high = _rounded(seen[0] / BEYOND), machine.max_speed_mm_s
         elif name == "freq_khz":
@@ -69,7 +67,7 @@ def dials(model: ColourModel) -> tuple[Dial, ...]:
         elif name == "focus_mm":
             low, high = -reach, reach
         else:
-            low, high = HATCH_DEG
+            low, high = 0.0, HATCH_TURN_DEG
         found.append(Dial(name, min(low, seen[0]), max(high, seen[1]), *seen, values, not bool(moved[k])))
     return tuple(found)
 
@@ -80,7 +78,7 @@ def _rounded(value: float) -> float:
 
 def middle_setting(model: ColourModel) -> Setting:
     """Single setting of the patch nearest to the middle of the grid's box."""
-    fields = np.nan_to_num(log_fields(model.patches.setting))
+    fields = np.nan_to_num(turned(log_fields(model.patches.setting), model.box))
     width = np.ptp(fields, axis=0)
     at = (fields - fields.min(axis=0)) / np.where(width > 0, width, 1.0)
     return model.patches.setting[int(((at - 0.5 * (width > 0)) ** 2).sum(axis=1).argmin())]

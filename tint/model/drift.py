@@ -55,20 +55,21 @@ def course(patches: Patches) -> np.ndarray | None:
     """(n, c) where each patch stands in time, None where too few marking orders are known.
 
     The first column runs from 0 for the first patch of a plate to 1 for its last, ½ where unknown; each further column is
-    1 for the patches of the second plate, the third and so on. A new plate begins, in the order of rows, where an order
-    number comes a second time.
+    1 for the patches of the second plate, the third and so on. Plates are told apart by their names, and among rows of one
+    name (or of none) a new plate begins, in the order of rows, where an order number comes a second time.
     """
     known = np.isfinite(patches.order)
     if known.mean() < MIN_KNOWN:
         return None
-    plate, number = np.zeros(len(patches), dtype=int), 0
-    seen: set[float] = set()
-    for i, order in enumerate(patches.order):
-        if order in seen:
-            seen, number = set(), number + 1
-        if known[i]:
-            seen.add(order)
-        plate[i] = number
+    plate, number = np.zeros(len(patches), dtype=int), -1
+    for name in dict.fromkeys(patches.plates):
+        seen, number = set[float](), number + 1
+        for i in np.flatnonzero([other == name for other in patches.plates]):
+            if patches.order[i] in seen:
+                seen, number = set(), number + 1
+            if known[i]:
+                seen.add(patches.order[i])
+            plate[i] = number
     place = np.full(len(patches), 0.5)
     for k in range(number + 1):
         here = known & (plate == k)

@@ -18,7 +18,7 @@ from tint.model.learn import Learned, learn
 from tint.model.members import KINDS
 from tint.model.model import ColourModel, Member
 from tint.model.optics import family_of
-from tint.model.quantities import box, log_fields, varied
+from tint.model.quantities import HATCH, box, log_fields, turned, varied
 from tint.model.radius import calibrate, cross_coverage
 from tint.model.report import FEW_PATCHES, GUESSES, FitReport, Score
 from tint.model.training import Training
@@ -138,7 +138,7 @@ def _report(good: Patches, count: int, learned: Learned, contest: Contest, fold:
 def unit_box(good: Patches, edges: np.ndarray) -> np.ndarray:
     """Log settings (n, d) of the fields that varied, scaled to 0..1."""
     moved = varied(edges)
-    fields = np.nan_to_num(log_fields(good.setting)[:, moved])
+    fields = np.nan_to_num(turned(log_fields(good.setting), edges)[:, moved])
     return (fields - np.nan_to_num(edges[0, moved])) / (edges[1] - edges[0])[moved]
 
 
@@ -162,7 +162,7 @@ def _remarks(good: Patches, scores: list[Score], contest: Contest) -> tuple[str,
 def patch_remarks(good: Patches) -> tuple[str, ...]:
     """What to heed of any model of such patches: a hatch angle that varied, colours of a camera, SIMULATED colours."""
     remarks = []
-    if varied(box(log_fields(good.setting)))[FIELDS.index("hatch_deg")]:
+    if varied(box(log_fields(good.setting)))[HATCH]:
         remarks.append("hatch angle varied, but its effect is not modelled: keep it at one value for work that must match.")
     facts = " ".join(good.facts.values()).lower()
     if "camera" in facts:

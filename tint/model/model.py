@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from tint.errors import DataError, FileError
-from tint.files import json_text, read_json, reading, write_file
+from tint.files.own import json_text, read_json, reading
+from tint.files.write import write_file
 from tint.measure.patches import Patches
 from tint.model.contest import blend
 from tint.model.drift import shifted
@@ -168,6 +169,7 @@ def write_model(model: ColourModel, path: str | Path, *, force: bool = False) ->
             "order": _plain(patches.order),
             "x_mm": _plain(patches.xy_mm[:, 0]),
             "y_mm": _plain(patches.xy_mm[:, 1]),
+            **({"plate": list(patches.plates)} if any(patches.plates) else {}),
             "noise": model.noise.tolist(),
             "log_power": model.log_power.tolist(),
             **({} if model.held_out_lab is None else {"held_out_lab": model.held_out_lab.tolist()}),
@@ -195,7 +197,7 @@ def read_model(path: str | Path) -> ColourModel:
         patches = Patches(
             ids, Setting(*(_array(rows[name]) for name in FIELDS)), np.array(rows["lab"], float), _array(rows["sd"]),
             _array(rows["order"]), np.stack([_array(rows["x_mm"]), _array(rows["y_mm"])], axis=1), ("",) * len(ids),
-            {str(key): str(value) for key, value in body["facts"].items()},
+            {str(key): str(value) for key, value in body["facts"].items()}, tuple(str(name) for name in rows.get("plate", ())),
         )  # fmt: skip
         members = tuple(Member(str(m["kind"]), float(m["weight"]), m["numbers"]) for m in body["members"])
         calibration = Calibration(float(body["calibration"]["scale"]), float(body["calibration"]["floor_de00"]))

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from tint.caution import SHORT
-from tint.files import new_folder
+from tint.files.write import new_folder
 from tint.lab import delta_e00, srgb1_from_lab
 from tint.model.dials import middle_setting
 from tint.model.insight import effects

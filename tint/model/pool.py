@@ -62,15 +62,18 @@ def candidate_pool(
     Raises
     ------
     DataError
-        A locked field that is unknown, or no setting left.
+        n below 1, a locked field that is unknown, or no setting left.
     LimitError
         A locked value the machine cannot do.
 
     Notes
     -----
     The box is filled evenly along the logarithm of each field that varied (Sobol points, rounded to three digits as a
-    person types them). Corners of the box where a process quantity leaves the range of the patches are dropped.
+    person types them, so that some may be equal: over a grid of a single field most are). Corners of the box where a process
+    quantity leaves the range of the patches are dropped.
     """
+    if n < 1:
+        raise DataError(f"{n} settings make no pool; ask for 1 or more.")
     setting, ids = pool_settings(model, n, seed, check_locked(model, locked))
     guess = predict(model, setting)
     return Pool(setting, guess.lab, guess.de00_90, sensitivity(model, setting, jitter), time_s_cm2(setting), ids)

@@ -13,9 +13,11 @@ QUANTITIES = (
     "average_power_w", "pulse_energy_uj", "peak_power_kw", "fluence_j_cm2", "pulse_pitch_mm", "linear_energy_j_mm",
     "areal_energy_j_mm2",
 )  # fmt: skip
+HATCH = FIELDS.index("hatch_deg")
 UNVARIED_WIDTH = np.log(2.0)  # a field that never varied counts as left by one box width when it doubles or halves
 FOCUS_WIDTH_MM = 1.0  # the same for focus: about a Rayleigh range of usual lenses
 HATCH_WIDTH_DEG = 90.0
+HATCH_TURN_DEG = 180.0  # lines turned by this are the same lines
 
 
 def log_quantities(setting: Setting, machine: Machine) -> np.ndarray:
@@ -32,11 +34,32 @@ def log_fields(setting: Setting) -> np.ndarray:
 
 
 def box(fields: np.ndarray) -> np.ndarray:
-    """Array (2, 8), lowest and highest of fields (n, 8) as `log_fields` gives them; NaN where unknown."""
+    """Array (2, 8), lowest and highest of fields (n, 8) as `log_fields` gives them; NaN where unknown.
+
+    Hatch angles are taken as the same lines dialled within the narrowest range: 0° and 180° never varied.
+    """
     known = ~np.isnan(fields).all(axis=0)
     edges = np.full((2, fields.shape[1]), np.nan)
     edges[:, known] = np.nanmin(fields[:, known], axis=0), np.nanmax(fields[:, known], axis=0)
+    if known[HATCH]:
+        angles = np.unique(fields[~np.isnan(fields[:, HATCH]), HATCH] % HATCH_TURN_DEG)
+        gaps = np.diff(angles, append=angles[0] + HATCH_TURN_DEG)
+        after = int(gaps.argmax())  # the range begins behind the widest gap
+        narrow = HATCH_TURN_DEG - gaps[after]
+        if narrow < edges[1, HATCH] - edges[0, HATCH] - 1e-9:
+            low = angles[(after + 1) % len(angles)]
+            edges[:, HATCH] = low, low + narrow
     return edges
+
+
+def turned(fields: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Fields (..., 8) with hatch angles [°] as the same lines are dialled nearest to the middle of the box."""
+    middle = edges[:, HATCH].mean()
+    if np.isnan(middle):
+        return fields
+    out = fields.copy()
+    out[..., HATCH] -= HATCH_TURN_DEG * np.nan_to_num(np.round((fields[..., HATCH] - middle) / HATCH_TURN_DEG))
+    return out
 
 
 def varied(edges: np.ndarray) -> np.ndarray:
@@ -47,20 +70,21 @@ def varied(edges: np.ndarray) -> np.ndarray:
 def over_box(fields: np.ndarray, edges: np.ndarray) -> np.ndarray:
     """Fields (n, 8) that varied, over the width of the box (n, k): what counts as near; 0 where unknown."""
     moved = varied(edges)
-    return np.nan_to_num(fields[:, moved] / (edges[1] - edges[0])[moved])
+    return np.nan_to_num(turned(fields, edges)[:, moved] / (edges[1] - edges[0])[moved])
 
 
 def outside(fields: np.ndarray, edges: np.ndarray) -> np.ndarray:
     """(...) largest excursion from the box over its width, 0 inside; fields that never varied have a nominal width."""
     nominal = np.array([UNVARIED_WIDTH] * 6 + [FOCUS_WIDTH_MM, HATCH_WIDTH_DEG])
     width = np.where(varied(edges), edges[1] - edges[0], nominal)
+    fields = turned(fields, edges)
     beyond = np.maximum(edges[0] - fields, fields - edges[1]) / width
     return np.where(beyond > 1e-9, np.nan_to_num(beyond), 0.0).max(axis=-1)
 
 
 def unlearned(fields: np.ndarray, edges: np.ndarray) -> tuple[str, ...]:
     """Names of fields that never varied in the box but differ from it in `fields` (..., 8)."""
-    fields = fields.reshape(-1, fields.shape[-1])
+    fields = turned(fields.reshape(-1, fields.shape[-1]), edges)
     names = []
     for k, name in enumerate(FIELDS):
         fixed = not varied(edges)[k] and not np.isnan(edges[0, k])
