@@ -15,9 +15,9 @@ def one_thread(function: Callable[P, R]) -> Callable[P, R]:
 
     Notes
     -----
-    Fits, photographs and the check of a plate's places multiply many matrices of a few hundred rows. Spread over cores they wait
-    for each other more than they work: on two busy cores a fit took three times the processor time, a photograph four times, the
-    check seven times.
+    Fits, photographs, the check of a plate's places, the search of a gamut and tonal cells multiply many small matrices. Spread
+    over cores they wait for each other more than they work: on two busy cores a fit took three times the processor time, a
+    photograph four times, the check seven times.
     """
 
     @wraps(function)

@@ -25,6 +25,7 @@ from tint.layers.spatial import DISTANCE_MM, Viewed, errors_over
 from tint.palette.palette import Palette
 from tint.palette.reach import light_from_lab
 from tint.process import spot_mm
+from tint.threads import one_thread
 
 WAYS = ("diffused", "ordered")
 MAX_CELL_MM = 1.0  # the coarsest pixel of a label map
@@ -97,6 +98,7 @@ def cell_for(palette: Palette, cell_mm: float | None = None) -> tuple[float, tup
     )
 
 
+@one_thread
 def tonal_layers(
     picture: Picture, palette: Palette, how: str, tonal: Tonal, ink: tuple[int, int, int] | None = (0, 0, 0),
     step: Callable[[str], None] = lambda text: None,

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from tint.lab import LAB_OF_ROOTS
+from tint.threads import one_thread
 
 # Over the nodes of a table of two palettes and two n (numpy, double precision) these leave no place 0.1 Lab farther than a search
 # of all faces does; four faces left some by 13, at the folds of the hull, where the first search misleads
@@ -71,6 +72,7 @@ class Hull:
             slope *= self.n * np.maximum(root, 1e-9) ** (self.n - 1)
         return np.where(light > _CUT, f, light / _SLOPE + _FOOT), slope
 
+    @one_thread
     def nearest(self, lab: np.ndarray, metric: np.ndarray) -> np.ndarray:
         """Places (m, 3), as `corners` has them, nearest to Lab (m, 3).
 
