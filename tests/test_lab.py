@@ -76,6 +76,7 @@ def test_linear_light_and_srgb_agree():
 
 def test_short_hex_is_the_long_one_and_anything_else_is_refused():
     np.testing.assert_array_equal(lab.lab_from_hex("#46a"), lab.lab_from_hex("4466AA"))
+    assert lab.srgb255_from_hex(" #46A ").tolist() == [0x44, 0x66, 0xAA]
     for wrong in ("", "#12345", "red", "#gggggg", "#+1-0 1", "#٤٤٦٦٨٨"):
         with pytest.raises(DataError, match="write it as '#4466aa'"):
             lab.lab_from_hex(wrong)

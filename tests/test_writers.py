@@ -1,4 +1,4 @@
-"""Every file tint writes takes its place whole: nothing but `files.py` opens a final path for writing."""
+"""Every file tint writes takes its place whole: nothing but `files/write.py` opens a final path for writing."""
 
 import ast
 from pathlib import Path
@@ -8,7 +8,7 @@ import pytest
 ROOT = Path(__file__).parents[1] / "tint"
 # What writes elsewhere than into memory or into a folder that has not taken its place yet, and why it may.
 ALLOWED = {
-    "files.py": "the one place that does it",
+    "files/write.py": "the one place that does it",
     "batch/task.py": "the worker's temporary folder, whose files come back as bytes",
     "desk/app.py": "an upload, into the session's temporary folder",
     "desk/labour.py": "results of a worker, into the session's temporary folder",
@@ -96,7 +96,7 @@ def test_a_final_path_is_written_by_nobody_but_files(path):
     if name in ALLOWED:
         assert lines, f"{name} writes nothing itself any more: take it off the list"
     else:
-        assert not lines, f"{name} line {lines}: write through tint.files (write_file, or new_folder as place)"
+        assert not lines, f"{name} line {lines}: write through tint.files.write (write_file, or new_folder as place)"
 
 
 def test_the_look_for_writers_finds_each_kind_of_them():

@@ -132,6 +132,17 @@ def test_options_of_a_separation_reach_every_artwork(palette, tmp_path):
     assert read_job(tmp_path / "coarse" / "jobs" / NAMES[0]).pitch_mm == 0.1
 
 
+def test_plain_colours_of_a_drawing_that_come_out_as_one_are_told(order, tmp_path):
+    (tmp_path / "plates").mkdir()
+    body = '<rect width="9" height="9" fill="#ffe000"/><rect x="9" width="9" height="9" fill="#fff7c0"/>'
+    text = f'<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="9mm" viewBox="0 0 18 9">{body}</svg>'
+    (tmp_path / "plates" / "reed.svg").write_text(text, encoding="utf-8")
+    run_batch(tmp_path / "plates", tmp_path / "out", order, engine=Here())
+    said = "colours that come out as one: #ffe000 and #fff7c0"
+    assert said in table(tmp_path / "out")["reed.svg"]["remarks"]
+    assert any(line.startswith(said) for line in read_job(tmp_path / "out" / "jobs" / "reed").remarks)
+
+
 def test_a_folder_that_is_no_batch_is_left_alone(order, tmp_path):
     folder = write_plates(tmp_path / "plates", 1)
     (tmp_path / "mine").mkdir()

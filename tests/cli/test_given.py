@@ -9,7 +9,7 @@ from tint.artwork.artwork import PICTURES
 from tint.cli import main
 from tint.cli.given import PICTURES as PICTURES_HERE
 from tint.cli.given import SAID, TAKES, kind_of
-from tint.files import _aside
+from tint.files.temporary import aside
 
 
 @pytest.mark.parametrize(
@@ -63,10 +63,10 @@ def test_right_files_are_blamed_for_nothing_when_the_output_is_there(shop, monke
 
 def test_layers_that_a_kill_left_aside_are_named(shop, tmp_path):
     place = tmp_path / "layers"
-    shutil.copytree(shop / "simulated" / "layers-sign", _aside(place))
+    shutil.copytree(shop / "simulated" / "layers-sign", aside(place))
     for words in (["job", place, shop / "simulated" / "machine.toml"], ["proof", place]):
         said = one_line(tint(*words, "-o", tmp_path / "out"), 2)
-        assert f"{place} is not there: a run was stopped while replacing layers, whose old content is in {_aside(place)}." in said
+        assert f"{place} is not there: a run was stopped while replacing layers, whose old content is in {aside(place)}." in said
 
 
 def test_kinds_of_files_are_told_by_what_they_plainly_are(shop, tmp_path):

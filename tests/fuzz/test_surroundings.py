@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 from good_shop import Shop, run
 
-from tint.files import LIST_NAME, TEMPORARY, _sweep
+from tint.files.temporary import TEMPORARY, sweep
+from tint.files.write import LIST_NAME
 
 NAMES = [
     "with  two blanks",
@@ -317,7 +318,7 @@ def test_killed_at_any_moment_the_output_is_whole_or_absent_and_the_next_run_cle
                 assert all((place / file).exists() for file in listed(place))
         for left in out.glob(f"{TEMPORARY}*"):
             os.utime(left, (1, 1))  # as an hour later
-        _sweep.cache_clear()
+        sweep.cache_clear()
         done = run(*words, "--force")
         assert done.exit_code == 0, done.output
         assert not [item for item in out.rglob("*") if item.name.startswith(TEMPORARY)], list(out.iterdir())
@@ -329,7 +330,7 @@ def listed(folder):
 
 def test_two_that_write_to_one_place_at_once_leave_one_of_both_whole(tmp_path):
     from tint.errors import FileError
-    from tint.files import new_folder, write_file
+    from tint.files.write import new_folder, write_file
 
     def writer(sign):
         def work():

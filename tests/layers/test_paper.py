@@ -1,6 +1,7 @@
 """Background and ink: what stays bare, what becomes the darkest mark."""
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -63,5 +64,7 @@ def test_white_shapes_of_a_drawing_stay_bare():
 def test_colours_are_read_and_others_refused():
     assert colour_or_none("#4466aa", "--ink") == (0x44, 0x66, 0xAA) and colour_or_none("NONE", "--ink") is None
     assert alike(np.array([[255, 255, 250], [248, 255, 255]]), (255, 255, 255)).tolist() == [True, False]
-    with pytest.raises(LimitError, match="--ink 'pink' is not a colour; write it as '#ffffff', or none"):
-        colour_or_none("pink", "--ink")
+    assert colour_or_none(" 46A ", "--ink") == (0x44, 0x66, 0xAA)
+    for wrong in ("pink", "", "#none", "#12345", "+f+f+f", "# f f f", "#1_2_3_", "#٤٤٦٦٨٨"):
+        with pytest.raises(LimitError, match=f"--ink {re.escape(repr(wrong))} is not a colour; write it as '#ffffff', or none"):
+            colour_or_none(wrong, "--ink")

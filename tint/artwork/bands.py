@@ -29,6 +29,9 @@ MOST_PX = 1_000_000_000  # a wall of a house at a spot a pixel; a bigger file is
 MOST_PX_PER_BYTE = 512
 _BAND_PX = 250_000  # pixels converted at once: 1 MB, which stays in the processor's cache
 _TURN = 0x0112  # EXIF's and TIFF's tag for how the camera was held
+_COLOUR_MAP = 320  # TIFF 6.0: red, green and blue of each entry, one plane after the other
+# Colours a profile is for, by the signature in its header (ICC.1:2022, 7.2.8), and which pixels it serves
+_SERVES = {b"GRAY": ("greys",), b"RGB ": ("RGB", "greys"), b"CMYK": ("CMYK",), b"Lab ": ("CIELAB",)}
 
 
 @dataclass(eq=False)
@@ -41,8 +44,9 @@ class Source:
     width, height : of its rows as they are stored, before any turn [pixels]
     images : gives Pillow pictures of some rows each, from the top
     turn : 1..8, how what is stored has to be turned (EXIF)
-    profile : embedded ICC profile, None where there is none
+    profile : embedded ICC profile, None where there is none that serves these pixels
     mode : of the file's pixels, as Pillow names it
+    unserved : what an embedded profile that is left out is for, "" where none is
     """
 
     path: Path
@@ -52,6 +56,7 @@ class Source:
     turn: int
     profile: bytes | None
     mode: str
+    unserved: str = ""
     _transforms: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -82,15 +87,18 @@ class Source:
 
         if image.mode in ("I", "F"):
             raise ValueError("its pixels are 32-bit numbers of unknown scale; save it with 8 or 16 bits")
+        bare = np.zeros((image.height, image.width), dtype=bool)
         if image.mode.startswith("I;16"):  # Pillow would clip it to 8 bit: scale first
             values = np.asarray(image, dtype=np.float32)
+            bare = values == image.info.get("transparency", -1)
             image = Image.fromarray(np.round(values / 65535.0 * 255).astype(np.uint8))
         if image.mode in ("P", "PA", "LA", "La", "RGBa") or "transparency" in image.info:
             image = image.convert("RGBA")
-        bare = np.zeros((image.height, image.width), dtype=bool)
         if image.mode == "RGBA":
             bare = np.asarray(image.getchannel("A")) < OPAQUE * 255
             image = image.convert("RGB")
+        if self.profile and self.profile[16:20] == b"GRAY":  # it serves greys only, in whatever mode they came
+            image = image.getchannel(0)
         return np.asarray(self._to_srgb(image)), bare
 
     def _to_srgb(self, image: Image.Image) -> Image.Image:
@@ -174,14 +182,14 @@ def _opened(path: Path) -> Source:
         raise too_large(path, pixels / 1e6)
     if image.format in ("JPEG", "MPO") and pixels > MOST_PX_PER_BYTE * path.stat().st_size:
         raise FileError(f"{path} is cut short: {path.stat().st_size:,} bytes cannot hold {pixels / 1e6:.0f} megapixels. Export it again.")
-    profile = image.info.get("icc_profile")
     if image.format == "TIFF" and pixels > WHOLE_PX:
         from tint.artwork.strips import tiff_bands, tiff_size
 
         tiff = cast("TiffImageFile", image)
-        turn = int(tiff.tag_v2.get(_TURN, 1))
+        turn = _known_turn(tiff.tag_v2.get(_TURN, 1))
         stream = cast("BinaryIO", tiff.fp)
-        return Source(path, *tiff_size(tiff), lambda: tiff_bands(tiff, stream), turn, profile, image.mode)
+        profile, unserved = _serving(image)
+        return Source(path, *tiff_size(tiff), lambda: tiff_bands(tiff, stream), turn, profile, image.mode, unserved)
     if pixels > WHOLE_PX:
         if image.info.get("progressive"):
             raise FileError(
@@ -195,8 +203,50 @@ def _opened(path: Path) -> Source:
             image.load()
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise unreadable(path, error) from None
-    turn = int(image.getexif().get(_TURN, 1))  # Pillow has turned a TIFF by now and says so
-    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile, image.mode)
+    _scale_clear_colour(image, path)
+    turn = _known_turn(image.getexif().get(_TURN, 1))  # Pillow has turned a TIFF by now and says so
+    profile, unserved = _serving(image)
+    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile, image.mode, unserved)
+
+
+def _known_turn(tag: Any) -> int:
+    """1..8, how what is stored has to be turned; 1, not at all, where the tag holds nothing of the kind."""
+    return int(tag) if tag in range(1, 9) else 1
+
+
+def _serving(image: Image.Image) -> tuple[bytes | None, str]:
+    """Embedded profile where it serves the pixels, and what one that does not is for."""
+    profile = image.info.get("icc_profile")
+    serves = _SERVES.get(bytes(profile[16:20])) if profile else None
+    if serves is None or _colours(image) in serves:  # what is no profile at all is refused when pixels pass through it
+        return profile, ""
+    return None, serves[0]
+
+
+def _colours(image: Image.Image) -> str:
+    """Which of a profile's colours the pixels are; those of a palette are greys where all its entries are."""
+    if image.mode in ("P", "PA"):
+        if image.format == "TIFF":  # read from the tag, as a large one is not decoded yet
+            book = np.reshape(cast("TiffImageFile", image).tag_v2[_COLOUR_MAP], (3, -1)).T
+        else:
+            book = np.reshape(image.getpalette("RGB") or [], (-1, 3))
+        return "greys" if (book == book[:, :1]).all() else "RGB"
+    if image.mode in ("1", "L", "LA", "La") or image.mode.startswith("I;16"):
+        return "greys"
+    return {"CMYK": "CMYK", "LAB": "CIELAB"}.get(image.mode, "RGB")
+
+
+def _scale_clear_colour(image: Image.Image, path: Path) -> None:
+    """Brings the one colour of a PNG that is transparent to eight bits, as its pixels are; Pillow leaves it as the file has it."""
+    clear = image.info.get("transparency")
+    if image.format != "PNG" or clear is None:
+        return
+    with open(path, "rb") as stream:
+        bits = stream.read(25)[24]  # PNG specification, 11.2.2: bit depth follows width and height in IHDR
+    if image.mode == "L" and bits in (2, 4):
+        image.info["transparency"] = clear * 255 // (2**bits - 1)
+    elif image.mode == "RGB" and bits == 16:  # the lower halves are gone: colours that share the upper ones go with it
+        image.info["transparency"] = tuple(value >> 8 for value in clear)
 
 
 @contextmanager

@@ -46,8 +46,9 @@ def read_picture(
 
     Notes
     -----
-    EXIF turn and embedded ICC profile are honoured; CMYK, grey, 16-bit and palette pictures become 8-bit sRGB, CMYK without a
-    profile by the plain formula. Larger pictures pass through a band at a time: a TIFF of 400 megapixels needs no more memory than
+    EXIF turn and embedded ICC profile are honoured; a turn outside 1–8 counts as none, and a profile for other colours than the
+    picture's is left out and told. CMYK, grey, 16-bit and palette pictures become 8-bit sRGB, CMYK without a profile by the plain
+    formula. Larger pictures pass through a band at a time: a TIFF of 400 megapixels needs no more memory than
     the picture that is kept. JPEG above 120 megapixels is decoded at a part of its size, which averages numbers, not light.
     """
     if width_mm is None:
@@ -56,7 +57,12 @@ def read_picture(
         raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0, up to {MOST:g}.")
     say = progress or (lambda text: None)
     source = open_source(Path(path))
-    if source.mode == "CMYK" and not source.profile:
+    if source.unserved:
+        say(
+            f"the colour profile in {path} is for {source.unserved}, which its pixels are not: tint leaves it out, and colours may be "
+            "off. Save it as sRGB, or with its own profile, to be sure"
+        )
+    elif source.mode == "CMYK" and not source.profile:
         say(
             f"{path} is CMYK without a colour profile: tint takes its inks for ideal ones, and colours may be far off. Save it as "
             "sRGB, or with its profile, to be sure"

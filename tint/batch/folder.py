@@ -16,7 +16,8 @@ from typing import Any, Protocol
 from tint.artwork.artwork import PICTURES
 from tint.batch.task import Outcome, Piece, failed
 from tint.errors import FileError
-from tint.files import LIST_NAME, held, json_text, new_folder, read_json, reading, refuse_folder, write_file
+from tint.files.own import json_text, read_json, reading
+from tint.files.write import LIST_NAME, held, new_folder, refuse_folder, write_file
 
 VERSION = 1
 ENDINGS = (*PICTURES, ".svg")

@@ -14,7 +14,7 @@ from tint.batch.folder import BatchFolder, Record
 from tint.batch.pack import Placed, check_free, place_pieces, stock_use
 from tint.batch.task import Order, Plate, make
 from tint.batch.work import work_through
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.layers.compare import png_bytes
 from tint.palette.lettering import fitting
 

@@ -15,7 +15,7 @@ from tint.batch.plates import Packing, pack_plates
 from tint.batch.sizes import Size, read_sizes
 from tint.batch.task import LOAD_FIRST, Order, Piece, make
 from tint.batch.work import work_through
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.layers.compare import png_bytes
 
 __all__ = ["Batch", "Packing", "run_batch"]

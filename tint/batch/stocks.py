@@ -22,7 +22,7 @@ from tint.batch.run import some
 from tint.batch.task import Outcome, failed
 from tint.batch.work import work_through
 from tint.errors import FileError, TintError
-from tint.files import file_bytes
+from tint.files.text import file_bytes
 
 MAX_FILE_BYTES = 64_000_000  # as any table or model that tint reads
 FACTS = ("patches", "flagged", "median_de00", "p90_de00", "nearest_patch_de00", "coverage", "radius_de00",

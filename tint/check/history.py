@@ -23,7 +23,8 @@ import numpy as np
 
 from tint.check.judged import Check
 from tint.errors import DataError, FileError
-from tint.files import MAX_TEXT_BYTES, json_from, json_text, reading
+from tint.files.own import json_from, json_text, reading
+from tint.files.text import MAX_TEXT_BYTES
 from tint.palette.lineage import digest
 from tint.palette.palette import VERSION, Palette, palette_from
 

@@ -13,7 +13,7 @@ import numpy as np
 from tint.check.history import History
 from tint.check.judged import OUT, WATCH, WITHIN
 from tint.errors import DataError, FileError
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.lab import hex_from_lab
 from tint.palette.palette import Palette
 

@@ -53,7 +53,8 @@ def check(ctx: click.Context, palette: Path, patches: Path, tolerance: float | N
     from tint.check.history import history_path, now, read_history, record_check, recorded_palettes
     from tint.check.judged import OUT
     from tint.check.text import check_dict, check_text, correction_text
-    from tint.files import read_text, refuse_overwrite
+    from tint.files.text import read_text
+    from tint.files.write import refuse_overwrite
     from tint.measure.patches import read_patches
     from tint.model.model import read_model
     from tint.palette.palette import read_palette
@@ -182,7 +183,7 @@ def history(
     """Show the strips and versions recorded beside PALETTE, of it and all it descends from; nothing is ever removed."""
     from tint.check.history import history_csv, history_path, read_history, recorded_version
     from tint.check.text import history_text
-    from tint.files import write_file
+    from tint.files.write import write_file
     from tint.palette.palette import read_palette, write_palette
 
     if (restore is None) != (output is None):

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import click
 
-from tint.files import LIST_NAME, left_aside
+from tint.files.temporary import left_aside
+from tint.files.write import LIST_NAME
 
 HEAD_BYTES = 65_536  # of a table or a file of tint's: notes on top may be long, the format and the columns follow
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp")  # as in tint.artwork.artwork, which an error need not load

@@ -71,7 +71,7 @@ def measure(grid: Path, files: tuple[Path, ...], kind: str | None, merge: bool, 
     With --kind photo, FILE is a photo (JPEG, PNG, TIFF, raw) of the plate and a 24-patch chart side by side; several
     photos of one plate are read together. A picture of what was read where is written beside the output.
     """
-    from tint.files import refuse_overwrite
+    from tint.files.write import refuse_overwrite
     from tint.measure.patches import write_patches
     from tint.plan.grid import read_grid
 
@@ -107,7 +107,7 @@ def _refuse_instrument_options(merge: bool, how: dict[str, Any]) -> None:
 
 def _measure_photos(grid: Path, files: tuple[Path, ...], chart: str | None, corners: str | None, cells: str | None, machine: Path | None,
                     stock: Path | None, output: Path, force: bool) -> None:  # fmt: skip
-    from tint.files import refuse_overwrite, write_file
+    from tint.files.write import refuse_overwrite, write_file
     from tint.measure.patches import write_patches
     from tint.measure.photo.cells import grid_of_cells
     from tint.measure.photo.overlay import overlay_png

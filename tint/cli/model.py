@@ -32,7 +32,7 @@ def fit(
     With --base a model of another batch, grade or machine is carried over; the base as it is, the base refitted and a fit
     from scratch are judged on held-out patches, and the better weigh more.
     """
-    from tint.files import refuse_overwrite
+    from tint.files.write import refuse_overwrite
     from tint.measure.patches import join_patches, read_patches
     from tint.model.fit import fit as fit_model
     from tint.model.model import write_model
@@ -79,7 +79,7 @@ def fit(
 @FORCE
 def plot(model: Path, output: Path, force: bool) -> None:
     """Draw what a model learned, as PNG and SVG: measured against predicted, its reach, colour along each setting, quiet and loud colours."""
-    from tint.files import refuse_folder
+    from tint.files.write import refuse_folder
     from tint.model.model import read_model
     from tint.model.plot import plot_model
 

@@ -122,7 +122,7 @@ def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | 
             + f"   (kept: {asked})" * bool(asked)
         )
     if curve is not None:
-        from tint.files import write_file
+        from tint.files.write import write_file
         from tint.palette.plot import curve_picture
 
         write_file(

@@ -38,7 +38,7 @@ def proof(layers: Path, model: Path | None, artwork: Path | None, heat_pct: floa
 
     As expected, light and heavy (all colours with less and with more heat), and where it differs from the artwork.
     """
-    from tint.files import refuse_folder
+    from tint.files.write import refuse_folder
     from tint.layers.folder import read_layers
     from tint.layers.lost import read_same_artwork
     from tint.layers.paper import colour_or_none

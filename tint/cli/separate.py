@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from pathlib import Path
 from typing import Any
 
@@ -32,8 +31,7 @@ def separate(artwork: Path, palette: Path, compare: Path | None, output: Path, f
     often look better with --tonal, or with --map hue or tone: --compare shows all of them.
     """
     from tint.artwork.artwork import read_artwork
-    from tint.cli.merged import merged_remark
-    from tint.files import refuse_folder, refuse_overwrite, write_file
+    from tint.files.write import refuse_folder, refuse_overwrite, write_file
     from tint.layers.compare import captioned_maps, png_bytes
     from tint.layers.folder import layers_text, write_layers
     from tint.layers.separate import separate as separate_artwork
@@ -50,8 +48,6 @@ def separate(artwork: Path, palette: Path, compare: Path | None, output: Path, f
     if compare is not None:
         write_file(compare, png_bytes(captioned_maps(wanted, chosen, words["tonal"], words["background"], words["ink"])), force=force)
         remark(f"maps side by side in {compare}")
-    if merged := merged_remark(wanted, layers):
-        layers = dataclasses.replace(layers, remarks=(*layers.remarks, merged))
     write_layers(layers, output, force=force)
     click.echo(layers_text(layers))
     for line in (*layers.remarks, *chosen.remarks, chosen.edited_remark):

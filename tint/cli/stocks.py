@@ -78,7 +78,7 @@ def _show(records: Any, wishes: dict[str, Any], output: Path) -> tuple[str, ...]
     from tint.batch.extent import REACH_NAME, ranked, read_extent
     from tint.batch.plot import reach_png
     from tint.batch.toward import toward_text
-    from tint.files import write_file
+    from tint.files.write import write_file
 
     read = {record.file_name: read_extent(output / "models" / record.name / REACH_NAME) for record in records if record.ok}
     extents = {name: extent for name, (extent, _) in read.items()}

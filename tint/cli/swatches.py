@@ -24,7 +24,7 @@ def swatches(palette: Path, output: Path, force: bool) -> None:
     Through the profile (ICC v4, output) any colour-managed editor proofs a design on screen: colours out of reach show as
     the nearest that marks of this palette side by side can come to.
     """
-    from tint.files import refuse_folder
+    from tint.files.write import refuse_folder
     from tint.palette.palette import read_palette
     from tint.palette.swatch_folder import write_swatches
 

@@ -17,7 +17,7 @@ from tint.demo.art import KINGFISHER_SVG, SIGN_WIDTH_MM, shaded_kingfisher
 from tint.demo.laser import DEMO_RANGES, SimulatedLaser, demo_machine, demo_stock
 from tint.demo.markers import trail_markers
 from tint.demo.photo import photo_jpeg
-from tint.files import new_folder
+from tint.files.write import new_folder
 from tint.job.job import write_job
 from tint.layers.folder import write_layers
 from tint.layers.layers import Layers

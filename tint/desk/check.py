@@ -16,7 +16,7 @@ from tint.desk.readings import TABLES, grid_of, patches_of
 from tint.desk.session import Item
 from tint.desk.stock import packed
 from tint.errors import DataError
-from tint.files import read_text
+from tint.files.text import read_text
 from tint.lab import hex_from_lab
 from tint.measure.patches import Patches, write_patches
 from tint.model.model import ColourModel

@@ -12,7 +12,7 @@ from typing import Any
 from tint.artwork.artwork import PICTURES
 from tint.desk.session import Item, Session
 from tint.errors import FileError, TintError
-from tint.files import MAX_TEXT_BYTES
+from tint.files.text import MAX_TEXT_BYTES
 
 MAX_PICTURE_BYTES = (
     400_000_000  # a 120-megapixel TIFF without compression; larger pictures are refused by the reader anyway

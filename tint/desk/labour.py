@@ -130,7 +130,7 @@ def zipped(folder: Path) -> Path:
     """ZIP beside a folder, holding it under its own name; the mark of tint's own files stays out."""
     import zipfile
 
-    from tint.files import LIST_NAME
+    from tint.files.write import LIST_NAME
 
     path = folder.with_name(f"{folder.name}.zip")
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as pack:

@@ -13,7 +13,7 @@ from tint.desk.desk import Desk, full_cautions
 from tint.desk.plain import hexes, lab_plain, rounded, setting_plain, stock_words
 from tint.desk.shape import NAME, maybe, number, record, whole
 from tint.errors import DataError
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.lab import hex_from_lab, lab_from_hex
 from tint.measure.patches import settings_table
 from tint.model.answer import found_dict, is_guess, model_remarks, prediction_remarks

@@ -15,7 +15,7 @@ from tint.desk.plain import hexes, lab_plain, palette_plain, rounded, setting_pl
 from tint.desk.readings import TABLES, grid_of, patches_of
 from tint.desk.session import Item, Place
 from tint.errors import DataError, TintError
-from tint.files import write_file
+from tint.files.write import write_file
 from tint.lab import lab_from_hex
 from tint.measure.patches import Patches, read_patches, write_patches
 from tint.measure.photo.picture import open_photo

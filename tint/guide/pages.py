@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tint.errors import DataError
-from tint.files import read_text
+from tint.files.text import read_text
 
 FOLDER = Path(__file__).parent
 NAMES = (

@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from tint.files import new_folder
+from tint.files.write import new_folder
 from tint.guide.pages import FOLDER, Page, read_guide
 
 PICTURES = FOLDER / "pictures"

@@ -10,7 +10,7 @@ from typing import Any
 
 from tint.caution import SHORT, cautions
 from tint.errors import DataError, LimitError
-from tint.files import new_folder, refuse_folder
+from tint.files.write import new_folder, refuse_folder
 from tint.job.drawing import dxf_text, svg_text
 from tint.job.hatch import hatch_bands, write_hatch_svg
 from tint.job.heat import HeatInputs

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tint.files import json_text, number_of, numbers_of, read_json, reading
+from tint.files.own import json_text, number_of, numbers_of, read_json, reading
 from tint.job.heat import HeatInputs
 from tint.job.inset import Vanished
 from tint.job.masks import mask_name

@@ -11,7 +11,8 @@ import numpy as np
 
 from tint.artwork.raster import MAX_PIXELS
 from tint.errors import FileError
-from tint.files import json_text, new_folder, number_of, numbers_of, read_json, reading
+from tint.files.own import json_text, number_of, numbers_of, read_json, reading
+from tint.files.write import new_folder
 from tint.lab import srgb255_from_lab
 from tint.layers.layers import Layers, pixels_of
 from tint.layers.proof import proof_image

@@ -8,7 +8,7 @@ import numpy as np
 
 from tint.artwork.artwork import Picture
 from tint.errors import DataError, LimitError
-from tint.lab import lab_from_srgb1, srgb255_from_lab
+from tint.lab import lab_from_srgb1, srgb255_from_hex, srgb255_from_lab
 from tint.layers.difference import nearest_number
 from tint.palette.palette import Palette
 
@@ -30,16 +30,12 @@ def colour_or_none(text: str, what: str) -> Srgb255 | None:
     >>> colour_or_none("#fff", "--background"), colour_or_none("none", "--background")
     ((255, 255, 255), None)
     """
-    digits = text.strip().lower().removeprefix("#")
-    if digits == "none":
+    if text.strip().lower() == "none":
         return None
-    if len(digits) == 3:
-        digits = "".join(2 * digit for digit in digits)
     try:
-        if len(digits) != 6:
-            raise ValueError
-        return int(digits[:2], 16), int(digits[2:4], 16), int(digits[4:], 16)
-    except ValueError:
+        red, green, blue = srgb255_from_hex(text).tolist()
+        return red, green, blue
+    except DataError:
         raise LimitError(f"{what} {text!r} is not a colour; write it as '#ffffff', or none.") from None
 
 

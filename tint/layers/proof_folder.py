@@ -10,7 +10,7 @@ import numpy as np
 
 from tint.artwork.artwork import Artwork
 from tint.errors import DataError
-from tint.files import new_folder
+from tint.files.write import new_folder
 from tint.lab import delta_e00
 from tint.layers.heated import USUAL_HEAT_PCT, Heated, heated
 from tint.layers.layers import Layers

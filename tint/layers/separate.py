@@ -18,6 +18,7 @@ from tint.layers.gamut import Gamut
 from tint.layers.gamut_map import GamutMap
 from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
 from tint.layers.layers import Layers, pixels_by_number, pixels_of
+from tint.layers.merged import merged_remark
 from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, on_metal, without_background
 from tint.layers.tonal import Tonal, cell_for, tonal_layers
 from tint.layers.wanted import wanted_image
@@ -249,6 +250,8 @@ def _separate_drawing(
         if not outline.is_empty and not drawn[k + 1]
     ]
     remarks += [*_far_remarks(palette, wanted, lost, mapped), *thin]
+    if merged := merged_remark(srgb255, area, number, palette):
+        remarks.append(merged)
     return Layers(
         drawing.name, pitch_mm, labels, palette, wanted, lost, tuple(remarks), drawn=tuple(outlines), size_mm=size_mm
     )

@@ -7,7 +7,7 @@ import json
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from tint.files import number_of
+from tint.files.own import number_of
 
 DIGEST_SIGNS = 12  # of 64: two versions of one shop's palettes never share them by chance
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from tint.caution import SHORT
 from tint.errors import FileError, LimitError
-from tint.files import json_text, number_of, numbers_of, read_json, reading, write_file
+from tint.files.own import json_text, number_of, numbers_of, read_json, reading
+from tint.files.write import write_file
 from tint.lab import lab_problem
 from tint.palette.along import Along, along_from
 from tint.palette.lineage import Lineage, Repeatability, edited, lineage_from, parts, whole_of

@@ -6,7 +6,7 @@ import textwrap
 from pathlib import Path
 
 from tint.caution import SHORT
-from tint.files import new_folder, refuse_folder
+from tint.files.write import new_folder, refuse_folder
 from tint.palette.palette import Palette
 from tint.palette.profile import palette_profile
 from tint.palette.swatch_sheet import swatch_sheets

@@ -8,7 +8,7 @@ from typing import Any
 
 from tint.caution import SHORT
 from tint.errors import FileError
-from tint.files import refuse_overwrite, write_files
+from tint.files.write import refuse_overwrite, write_files
 from tint.lab import srgb255_from_lab
 from tint.palette.lettering import drawable, fitting, wrapped
 from tint.palette.palette import Palette, palette_text

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
-from tint.files import json_text, number_of, numbers_of, read_json, reading, write_file
+from tint.files.own import json_text, number_of, numbers_of, read_json, reading
+from tint.files.write import write_file
 from tint.plan.marks import Mark, Registration
 from tint.setting import Machine, Setting, Stock, machine_from, stock_from
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from tint.caution import SHORT, cautions
 from tint.errors import LimitError
-from tint.files import new_folder
+from tint.files.write import new_folder
 from tint.plan.grid import Grid, write_grid
 from tint.plan.marks import mark_outline, mark_squares
 from tint.setting import FIELDS

@@ -4,7 +4,7 @@ import io
 
 import numpy as np
 import pytest
-from PIL import Image, ImageCms
+from PIL import Image, ImageCms, TiffImagePlugin
 
 from tint.errors import FileError
 from tint.measure.photo import picture
@@ -51,6 +51,15 @@ def test_every_exif_turn_is_undone_as_pillow_undoes_it(tmp_path, turn):
     with Image.open(tmp_path / "a.tif") as image:
         expected = np.asarray(ImageOps.exif_transpose(image))
     np.testing.assert_array_equal(open_photo(tmp_path / "a.tif").pixels, expected)
+
+
+@pytest.mark.parametrize(("kind", "turn"), [(3, 0), (3, 9), (2, "six")])
+def test_a_turn_nobody_knows_is_none(tmp_path, kind, turn):
+    notes = TiffImagePlugin.ImageFileDirectory_v2()
+    notes.tagtype[274] = kind
+    notes[274] = turn
+    Image.fromarray(PIXELS).save(tmp_path / "a.tif", tiffinfo=notes)
+    np.testing.assert_array_equal(open_photo(tmp_path / "a.tif").pixels, PIXELS)
 
 
 def test_an_embedded_profile_says_how_much_light_a_level_is(tmp_path):

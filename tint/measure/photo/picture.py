@@ -95,7 +95,7 @@ def open_photo(path: str | Path) -> Photo:
     levels = 65536 if pixels.dtype == np.uint16 else 256
     curves = tone_curves(profile, levels) if profile else None
     light1 = np.tile(_srgb_curve(levels), (3, 1)) if curves is None else curves
-    return Photo(path.name, np.ascontiguousarray(_turned(pixels, int(exif.get(EXIF_TURN, 1) or 1))), light1, camera)
+    return Photo(path.name, np.ascontiguousarray(_turned(pixels, exif.get(EXIF_TURN))), light1, camera)
 
 
 def _check_size(path: Path, size: tuple[int, int]) -> None:
@@ -128,8 +128,8 @@ def _bits(image: Any, path: Path) -> int:
     return int(bits[0] if isinstance(bits, tuple) else bits)
 
 
-def _turned(pixels: np.ndarray, turn: int) -> np.ndarray:
-    """Pixels turned and mirrored as EXIF orientation 1 to 8 says (Exif 2.3, 4.6.4 A)."""
+def _turned(pixels: np.ndarray, turn: Any) -> np.ndarray:
+    """Pixels turned and mirrored as EXIF orientation 1 to 8 says (Exif 2.3, 4.6.4 A), as they are where the tag holds anything else."""
     if turn in (2, 4, 5, 7):
         pixels = pixels[:, ::-1]
     quarter = {3: 2, 4: 2, 5: 1, 6: 3, 7: 3, 8: 1}.get(turn, 0)

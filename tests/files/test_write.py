@@ -1,33 +1,18 @@
 """Files are written whole or not at all, and nothing is replaced unasked."""
 
-import json
 import os
 import sys
-import threading
 from contextlib import suppress
 
 import pytest
+from job_folders import job, names
 
-import tint.files
+import tint.files.write
 from tint.errors import FileError
-from tint.files import (
-    TEMPORARY,
-    _lock,
-    _put_back,
-    _sweep,
-    file_bytes,
-    held,
-    json_text,
-    new_folder,
-    read_json,
-    read_text,
-    write_file,
-    write_files,
-)
-
-
-def names(folder):
-    return sorted(item.name for item in folder.iterdir())
+from tint.files.own import json_text, read_json
+from tint.files.temporary import TEMPORARY
+from tint.files.text import read_text
+from tint.files.write import held, new_folder, write_file, write_files
 
 
 def test_a_file_is_replaced_only_with_force(tmp_path):
@@ -47,11 +32,6 @@ def test_a_folder_appears_only_when_it_is_full(tmp_path):
     assert names(tmp_path) == []
     job(tmp_path / "job", "x")
     assert names(tmp_path / "job") == [".tint", "job.json"]
-
-
-def job(path, text, *, force=False):
-    with new_folder(path, "job", force=force) as place:
-        (place / "job.json").write_text(text)
 
 
 def test_force_replaces_a_folder_of_its_kind_and_leaves_nothing_beside_it(tmp_path):
@@ -77,7 +57,7 @@ def test_the_old_folder_stays_when_the_new_one_fails_at_any_step(tmp_path, monke
             real(source, target)
 
         monkeypatch.setattr(os, "rename", failing)
-        monkeypatch.setattr("tint.files._exchange", lambda one, other: False)  # as on systems that cannot
+        monkeypatch.setattr("tint.files.write._exchange", lambda one, other: False)  # as on systems that cannot
         with pytest.raises((KeyboardInterrupt, FileError)):
             job(tmp_path / "job", "new", force=True)
         monkeypatch.undo()
@@ -98,7 +78,7 @@ def killed_while_replacing(tmp_path):
             real(source, target)
 
         os.rename = dies
-        tint.files._exchange = lambda one, other: False
+        tint.files.write._exchange = lambda one, other: False
         with suppress(BaseException):
             job(tmp_path / "job", "new", force=True)
         os._exit(0)
@@ -134,25 +114,10 @@ def test_a_folder_left_aside_whose_name_is_taken_is_never_deleted(killed_while_r
     place = killed_while_replacing
     (old,) = place.parent.glob(".tint.*.old")
     place.mkdir()
-    monkeypatch.setattr("tint.files._exchange", lambda one, other: False)
+    monkeypatch.setattr("tint.files.write._exchange", lambda one, other: False)
     with pytest.raises(FileError, match=r"\.old is an earlier job: a run was stopped while replacing it\. Move it away"):
         job(place, "new", force=True)
     assert read_text(old / "job.json") == "old" and names(place) == []
-
-
-def test_nobody_puts_a_folder_back_while_its_successor_takes_its_place(tmp_path, monkeypatch):
-    job(tmp_path / "job", "old")
-    real, met = os.rename, []
-
-    def meets(source, target):
-        real(source, target)
-        if not met:
-            met.append(_put_back(tmp_path / "job"))
-
-    monkeypatch.setattr(os, "rename", meets)
-    monkeypatch.setattr("tint.files._exchange", lambda one, other: False)
-    job(tmp_path / "job", "new", force=True)
-    assert met == [False] and read_text(tmp_path / "job" / "job.json") == "new" and names(tmp_path) == ["job"]
 
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt(), PermissionError("busy")])
@@ -195,35 +160,6 @@ def test_an_old_file_that_cannot_be_put_back_is_not_deleted_either(tmp_path, mon
     assert sorted(item.read_text() for item in tmp_path.iterdir()) == ["new a", "old a", "old b"]
 
 
-def test_what_people_call_almost_like_a_temporary_name_is_theirs(tmp_path):
-    (tmp_path / ".tint.toml").write_text("precious")
-    (tmp_path / ".tint.backup").mkdir()
-    job(tmp_path / "job", "old")
-    (tmp_path / "job" / ".tint.notes").write_text("precious")
-    for mine in (".tint.toml", ".tint.backup", "job/.tint.notes"):
-        os.utime(tmp_path / mine, (1, 1))
-    _sweep.cache_clear()
-    write_file(tmp_path / "a.txt", "one")
-    with pytest.raises(FileError, match=r"holds \.tint\.notes, which tint did not write"):
-        job(tmp_path / "job", "new", force=True)
-    assert names(tmp_path) == [".tint.backup", ".tint.toml", "a.txt", "job"] and ".tint.notes" in names(tmp_path / "job")
-
-
-def test_a_killed_tint_s_leavings_go_once_they_are_old_and_nobody_holds_them(tmp_path):
-    left, held, young = (tmp_path / f"{TEMPORARY}{sign * 16}" for sign in "abc")
-    for place in (left, held, young):
-        place.mkdir()
-        (place / "half.txt").write_text("half")
-    for place in (left, held):
-        os.utime(place, (1, 1))
-    handle = os.open(held, os.O_RDONLY)
-    assert _lock(handle)
-    _sweep.cache_clear()
-    write_file(tmp_path / "a.txt", "one")
-    os.close(handle)
-    assert names(tmp_path) == [held.name, young.name, "a.txt"]
-
-
 def test_a_folder_is_held_by_one_at_a_time_and_let_go_of_however_it_ends(tmp_path):
     place = tmp_path / "new" / "batch"
     with pytest.raises(RuntimeError, match="stopped"), held(place):
@@ -253,20 +189,6 @@ def test_rights_of_files_and_folders_follow_the_umask(tmp_path):
     assert [(tmp_path / name).stat().st_mode & 0o777 for name in ("a.txt", "job", "job/job.json")] == [0o640, 0o750, 0o640]
 
 
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes of POSIX")
-def test_a_pipe_is_read_up_to_the_limit(tmp_path):
-    os.mkfifo(tmp_path / "pipe")
-    for size in (10, 11):
-        child = threading.Thread(target=(tmp_path / "pipe").write_bytes, args=(b"x" * size,))
-        child.start()
-        if size == 10:
-            assert file_bytes(tmp_path / "pipe", 10, "no more.") == b"x" * 10
-        else:
-            with pytest.raises(FileError, match="has more than"):
-                file_bytes(tmp_path / "pipe", 10, "no more.")
-        child.join()
-
-
 def test_force_never_deletes_a_file_that_tint_did_not_write(tmp_path):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "heron.jpg").write_text("precious")
@@ -293,7 +215,7 @@ def test_a_folder_that_appears_meanwhile_is_not_replaced_without_force(tmp_path)
 def test_a_folder_that_appears_after_the_last_look_is_not_replaced_either(tmp_path, monkeypatch):
     with pytest.raises(FileError, match="cannot write"), new_folder(tmp_path / "job", "job") as place:
         (place / "job.json").write_text("x")
-        monkeypatch.setattr("tint.files.refuse_folder", lambda path, kind, force: job_of_another(tmp_path / "job"))
+        monkeypatch.setattr("tint.files.write.refuse_folder", lambda path, kind, force: job_of_another(tmp_path / "job"))
     assert names(tmp_path) == ["job"] and names(tmp_path / "job") == ["theirs.json"]
 
 
@@ -336,25 +258,3 @@ def test_a_place_that_cannot_be_written_is_one_clear_line(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(FileError, match="cannot write"):
         write_file(tmp_path / "file" / "below.txt", "x")
-
-
-def test_json_names_its_format_and_newer_ones_are_refused(tmp_path):
-    path = tmp_path / "x.json"
-    path.write_text(json_text("palette", 1, {"name": "ä"}), encoding="utf-8")
-    assert read_json(path, "palette", 1)["name"] == "ä" and json.loads(path.read_text(encoding="utf-8"))["format"] == "tint-palette/1"
-    with pytest.raises(FileError, match="is a tint-palette file; a tint-grid file is needed"):
-        read_json(path, "grid", 1)
-    path.write_text(json_text("palette", 2, {}), encoding="utf-8")
-    with pytest.raises(FileError, match="newer than this tint reads"):
-        read_json(path, "palette", 1)
-    for text in ("", "[1]", '"x"', '{"format": 3}', '{"format": "tint-palette/²"}', "[" * 100_000):
-        path.write_text(text, encoding="utf-8")
-        with pytest.raises(FileError, match="not a file tint wrote"):
-            read_json(path, "palette", 1)
-
-
-def test_text_beyond_the_limit_is_not_read(tmp_path, monkeypatch):
-    monkeypatch.setattr("tint.files.MAX_TEXT_BYTES", 10)
-    (tmp_path / "big.csv").write_text("x" * 11)
-    with pytest.raises(FileError, match="tint reads up to"):
-        read_text(tmp_path / "big.csv")

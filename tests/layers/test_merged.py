@@ -5,13 +5,13 @@ import json
 import numpy as np
 import pytest
 import shapely
-from calling import tint
 
 from tint.artwork.artwork import Drawing, Picture, Shape
-from tint.cli.merged import merged_remark
 from tint.lab import delta_e00, lab_from_hex, lab_from_srgb1
+from tint.layers.folder import write_layers
+from tint.layers.merged import merged_remark
 from tint.layers.separate import separate
-from tint.palette.palette import Palette, PaletteColour, write_palette
+from tint.palette.palette import Palette, PaletteColour
 from tint.setting import Machine, Setting, Stock
 
 LASER = Machine("bench (invented)", 60, [2, 500], [1, 4000], 10000, [175, 175], spot_um=60)
@@ -31,8 +31,10 @@ def drawing(*colours):
 
 
 def said(*colours):
-    artwork = drawing(*colours)
-    return merged_remark(artwork, separate(artwork, palette(), background=None))
+    """What a separation says of it, "" for nothing."""
+    lines = [line for line in separate(drawing(*colours), palette(), background=None).remarks if "come out as one" in line]
+    assert len(lines) <= 1
+    return "".join(lines)
 
 
 def test_two_plain_colours_in_one_layer_are_named_with_their_distance():
@@ -55,15 +57,17 @@ def test_colours_that_stay_apart_or_are_alike_are_not_told(colours):
 def test_a_picture_has_no_such_line():
     pixels = np.array([[WATER, REED] * 20] * 20, np.uint8)
     picture = Picture("pond", 40, 20, pixels, np.zeros((20, 40), bool))
-    assert merged_remark(picture, separate(picture, palette())) == ""
+    assert not any("come out as one" in line for line in separate(picture, palette()).remarks)
 
 
-def test_the_command_says_it_and_the_folder_keeps_it(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    write_palette(palette(), "palette.json")
-    body = '<rect width="9" height="9" fill="#143c8c"/><rect x="9" width="9" height="9" fill="#3c2896"/>'
-    (tmp_path / "pond.svg").write_text(f'<svg xmlns="http://www.w3.org/2000/svg" width="18mm" height="9mm" viewBox="0 0 18 9">{body}</svg>')
-    done = tint("separate", "pond.svg", "palette.json", "-o", "layers")
-    assert done.exit_code == 0 and "colours that come out as one:" in done.stderr
-    remarks = json.loads((tmp_path / "layers" / "layers.json").read_text(encoding="utf-8"))["remarks"]
-    assert sum("come out as one" in line for line in remarks) == 1
+def test_only_the_largest_colours_of_many_are_compared_and_a_colour_counts_with_all_its_shapes(monkeypatch):
+    monkeypatch.setattr("tint.layers.merged.MOST_COLOURS", 2)
+    srgb255, number = np.array([WATER, STRAW, REED, REED]), np.array([1, 2, 1, 1])
+    assert merged_remark(srgb255, np.array([5.0, 4.0, 1.0, 2.0]), number, palette()) == ""  # reed is the third
+    assert "are both blue" in merged_remark(srgb255, np.array([5.0, 4.0, 2.5, 2.5]), number, palette())
+
+
+def test_the_folder_of_layers_keeps_the_line(tmp_path):
+    layers = separate(drawing(WATER, STRAW, REED), palette(), background=None)
+    kept = json.loads((write_layers(layers, tmp_path / "layers") / "layers.json").read_text(encoding="utf-8"))["remarks"]
+    assert kept == list(layers.remarks) and sum("come out as one" in line for line in kept) == 1

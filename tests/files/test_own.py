@@ -1,0 +1,23 @@
+"""Tint's own files name their format, and no other is taken for one."""
+
+import json
+
+import pytest
+
+from tint.errors import FileError
+from tint.files.own import json_text, read_json
+
+
+def test_json_names_its_format_and_newer_ones_are_refused(tmp_path):
+    path = tmp_path / "x.json"
+    path.write_text(json_text("palette", 1, {"name": "ä"}), encoding="utf-8")
+    assert read_json(path, "palette", 1)["name"] == "ä" and json.loads(path.read_text(encoding="utf-8"))["format"] == "tint-palette/1"
+    with pytest.raises(FileError, match="is a tint-palette file; a tint-grid file is needed"):
+        read_json(path, "grid", 1)
+    path.write_text(json_text("palette", 2, {}), encoding="utf-8")
+    with pytest.raises(FileError, match="newer than this tint reads"):
+        read_json(path, "palette", 1)
+    for text in ("", "[1]", '"x"', '{"format": 3}', '{"format": "tint-palette/²"}', "[" * 100_000):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(FileError, match="not a file tint wrote"):
+            read_json(path, "palette", 1)
