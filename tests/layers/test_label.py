@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import palette, picture
 
-from tint.lab import lab_from_srgb1
+from tint.lab import delta_e00, lab_from_srgb1
 from tint.layers.label import colour_codes, label_outlines, label_picture
 
 
@@ -25,6 +25,18 @@ def test_every_pixel_gets_the_colour_nearest_by_colour_sciences_delta_e(seed):
         inside = labels == number
         np.testing.assert_allclose(wanted[number], lab[inside].mean(axis=0))
         np.testing.assert_allclose(lost[number], each[inside, number].mean())
+
+
+@given(st.integers(0, 1000), st.integers(1, 40))
+def test_even_runs_are_labelled_as_pixel_by_pixel(seed, longest):
+    rng = np.random.default_rng(seed)
+    colours = rng.integers(0, 256, (rng.integers(1, 40), 3), dtype=np.uint8)
+    pixels = np.repeat(colours[rng.integers(0, len(colours), 2000)], rng.integers(1, longest + 1, 2000), axis=0)
+    width = int(rng.integers(1, 60))
+    srgb255 = pixels[: len(pixels) // width * width].reshape(-1, width, 3)
+    labels = label_picture(picture(srgb255, 5), palette())[0]
+    away = delta_e00(lab_from_srgb1(srgb255.reshape(-1, 1, 3) / 255), palette().lab)
+    np.testing.assert_array_equal(labels.ravel(), away.argmin(axis=1))
 
 
 def test_transparent_pixels_stay_bare_and_count_for_nothing():

@@ -16,6 +16,7 @@ from tint.layers.nearest import nearest_of_codes
 from tint.palette.palette import Palette
 
 _BAND_PX = 250_000  # pixels handled at once; more needs memory, fewer needs time
+_LONG_RUN = 8  # pixels that runs of one colour have on average in bands labelled by runs: drawings and even shading
 _MEANT_OVER_PX = 100_000  # pixels that the mean wanted and lost colours are taken over; more changes no digit shown
 _LOOKED_FOR_ONE_BY_ONE = 20  # numbers up to which a search of the map for each is faster than to count them all
 _MEANT_AT_LEAST_PX = 1_000  # pixels of a number so rare that none of those above has it
@@ -32,19 +33,37 @@ def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.nd
     parts = [slice(top, top + band) for top in range(0, height, band)]
     some_bare = bool(picture.bare.any())
     held = np.zeros(1 << 24, dtype=bool)
+    runs: list[tuple[np.ndarray, np.ndarray] | None] = []  # of each band that is even in long runs: their codes and lengths
     for part in parts:
         codes = colour_codes(picture.srgb255[part])
-        held[codes[~picture.bare[part]] if some_bare else codes] = True
+        runs.append(None if some_bare else _runs(codes))
+        held[codes[~picture.bare[part]] if some_bare else codes if runs[-1] is None else runs[-1][0]] = True
     codes = np.flatnonzero(held).astype(np.uint32)
     table = held.view(np.uint8)  # of the same size: what was held is written over
     nearest = nearest_of_codes(codes, palette.lab)
     table[codes] = nearest
     labels = np.empty((height, width), dtype=np.uint8)
-    for part in parts:
+    for part, run in zip(parts, runs, strict=True):
+        if run is not None:
+            labels[part] = np.repeat(table[run[0]], run[1]).reshape(-1, width)
+            continue
         np.take(table, colour_codes(picture.srgb255[part]), out=labels[part], mode="clip")
         if some_bare:
             labels[part][picture.bare[part]] = 0
     return labels, *means_of(picture, labels, palette)
+
+
+def _runs(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+    """Codes and lengths of the runs of equal codes (r, w), read on from row to row; None where they are too short to gain by."""
+    flat = codes.reshape(-1)
+    some = flat[: _LONG_RUN * 1000]
+    if np.count_nonzero(some[1:] != some[:-1]) * _LONG_RUN > len(some):
+        return None
+    first = np.flatnonzero(flat[1:] != flat[:-1]) + 1
+    if len(first) * _LONG_RUN > len(flat):
+        return None
+    first = np.concatenate([[0], first])
+    return flat[first], np.diff(first, append=len(flat))
 
 
 def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np.ndarray, np.ndarray]:
@@ -55,7 +74,7 @@ def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np
     at = np.arange(0, labels.size, step)
     flat, bare = labels.reshape(-1), picture.bare.reshape(-1)
     size = len(palette) + 1
-    missed = np.setdiff1d(np.arange(size), flat[at[~bare[at]]])  # by the evenly spread ones
+    missed = np.flatnonzero(np.bincount(flat[at[~bare[at]]], minlength=size) == 0)  # by the evenly spread ones
     if len(missed) > _LOOKED_FOR_ONE_BY_ONE:
         missed = missed[pixels_by_number(labels, size)[missed] > 0]
     rare = [np.flatnonzero(flat == number) for number in missed.astype(np.uint8)]
