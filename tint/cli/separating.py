@@ -31,7 +31,7 @@ OPTIONS = (
         "--map",
         "how",
         type=click.Choice(["nearest", "hue", "tone"]),
-        help="How colours out of reach are brought in: as near as can be, keeping the hue, or keeping light and dark  "
+        help="What counts most for colours out of reach: to be near (flat layers: lightness twice), the hue, or light and dark  "
         "[default: none for flat layers, nearest for --tonal]",
     ),
     click.option("--background", default="#ffffff", show_default=True, help="Colour of a picture that stays bare metal, or none."),

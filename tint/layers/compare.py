@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from tint.artwork.artwork import Artwork, Picture
 from tint.artwork.preview import reduced
+from tint.errors import UseError
 from tint.lab import srgb255_from_lab
 from tint.layers.difference import light_of_srgb255
 from tint.layers.gamut import MAPS
@@ -26,23 +29,32 @@ from tint.palette.reach import lab_from_light, light_from_lab
 PANEL_PX = 620  # longest side of a panel: three fit a screen side by side
 _WORDS_PX, _COLUMN_PX = 22, 560  # height of the panels' words, and the width that holds them
 MAX_SOURCE_PX = 1600  # longest side of the picture the maps are tried on; finer changes no figure shown
+KINDS = {"PNG": (".png",), "JPEG": (".jpg", ".jpeg"), "WEBP": (".webp",)}
+# cells one pixel wide keep their colour: no colour is halved in JPEG, nothing is left out in WebP
+SAVED_AS = {"JPEG": {"quality": 95, "subsampling": 0}, "WEBP": {"lossless": True}}
 WORDS = {
     "": "nearest colour, place by place",
     "nearest": "as near as can be",
     "hue": "keeps the hue",
     "tone": "keeps light and dark",
 }
+FLAT_WORDS = {
+    "nearest": "lightness counts twice",
+    "hue": "hue counts most",
+    "tone": "light and dark count most",
+}
 
 
 def compare_maps(
     artwork: Artwork, palette: Palette, tonal: Tonal | None = None, background: Srgb255 | None = WHITE,
-    ink: Srgb255 | None = BLACK,
+    ink: Srgb255 | None = BLACK, progress: Callable[[str], None] | None = None,
 ) -> Any:  # fmt: skip
     """Pillow picture (RGB): the artwork, flat layers of the nearest colour, the palette, and each of `MAPS`, captioned.
 
     Parameters
     ----------
     tonal : how tones are shown in the mapped panels; None takes flat layers there too
+    progress : called with a short text as each panel begins
 
     Notes
     -----
@@ -56,8 +68,10 @@ def compare_maps(
     bare = light_from_lab(palette.bare_lab)
     panels = [("artwork", _light_of(picture, bare), picture.pitch_mm)]
     tries: list[tuple[str, str | None, Tonal | None]] = [("flat: " + WORDS[""], None, None)]
-    tries += [(f"{'tonal' if tonal else 'flat'}, {how}: {WORDS[how]}", how, tonal) for how in MAPS]
-    for title, how, cells in tries:
+    tries += [(f"tonal, {how}: {WORDS[how]}" if tonal else f"flat, {how}: {FLAT_WORDS[how]}", how, tonal) for how in MAPS]
+    step = progress or (lambda text: None)
+    for number, (title, how, cells) in enumerate(tries, 1):
+        step(f"drawing the maps, {number} of {len(tries)}: {title}")
         layers = separate(picture, palette, how=how, tonal=cells, background=None, ink=ink)
         light = light_from_lab(palette.lab)[layers.labels]
         pitch = layers.pitch_mm
@@ -82,20 +96,34 @@ def _swatches(lab: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
 
 def captioned_maps(
     artwork: Artwork, palette: Palette, tonal: Tonal | None = None, background: Srgb255 | None = WHITE,
-    ink: Srgb255 | None = BLACK,
+    ink: Srgb255 | None = BLACK, progress: Callable[[str], None] | None = None,
 ) -> Any:  # fmt: skip
     """The picture of `compare_maps` over a caption that names the artwork and says where the palette's colours come from."""
     shown = "tones by cells" if tonal else "flat layers"
     words = f"The artwork, flat layers of the nearest colour, the palette, then {shown} by each way to bring in what is out of reach."
-    sheet = compare_maps(artwork, palette, tonal, background, ink)
+    sheet = compare_maps(artwork, palette, tonal, background, ink, progress)
     return captioned(sheet, f"{artwork.name}: ways to bring it into reach", (words, *palette.remarks[:1]))
+
+
+def kind_by_ending(path: Path) -> str:
+    """Kind of picture that a file's ending asks for, a key of `KINDS`; `UseError` where it asks for another."""
+    ending = path.suffix.lower()
+    found = next((kind for kind, endings in KINDS.items() if ending in endings), None)
+    if found is None:
+        raise UseError(f"{path}: the maps are written as .png, .jpg or .webp; choose a name such as {path.with_suffix('.png').name or 'maps.png'}.")
+    return found
+
+
+def picture_bytes(picture: Any, kind: str) -> bytes:
+    """File of a Pillow picture, of a kind of `KINDS`."""
+    out = io.BytesIO()
+    picture.save(out, kind, **SAVED_AS.get(kind, {}))
+    return out.getvalue()
 
 
 def png_bytes(picture: Any) -> bytes:
     """PNG file of a Pillow picture."""
-    out = io.BytesIO()
-    picture.save(out, "PNG")
-    return out.getvalue()
+    return picture_bytes(picture, "PNG")
 
 
 def _as_picture(artwork: Artwork) -> Picture:

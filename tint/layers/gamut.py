@@ -22,11 +22,11 @@ MAPS = ("nearest", "hue", "tone")
 # documents is not scored on (tests/bench/gamut_table.py --choose): hue twice wins little over once, lightness twice much.
 WEIGHTS = {"nearest": (2.0, 1.0, 2.0), "hue": (2.0, 1.0, 6.0), "tone": (3.0, 1.0, 1.5)}
 GREY_CHROMA = 10.0  # CIELAB; hue differences fade to chroma differences below it, for grey has no hue
-FLAT_LIGHT = 2e-3  # colours within this [light, 0..1] of one plane, line or point count as lying in it
+FLAT_LIGHT = 2e-3  # colours within this [light to the power of 1/n, 0..1] of one plane, line or point count as lying in it
 CHROMA_SHOWS = 0.5  # a difference of chroma against one of lightness, between cells side by side
 # Light as CIELAB sees small differences of it, the cube root's slope left out
 _SHOWN = LAB_OF_ROOTS / 100 * np.array([[1], [CHROMA_SHOWS], [CHROMA_SHOWS]])
-_TOUCHES = 1e-7  # farther outside a face than this [light] is outside
+_TOUCHES = 1e-7  # farther outside a face than this [light to the power of 1/n] is outside
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,18 +126,19 @@ class Gamut:
             return out
         corners = ((self.root - centre) @ directions.T)[self.simplices]
         simplex = self._simplex_of(flat, corners)
-        inverse = np.linalg.inv((corners[:, :-1] - corners[:, -1:]).transpose(0, 2, 1))
-        part = np.einsum("nij,nj->ni", inverse[simplex], flat - corners[simplex, -1])
+        used, at = np.unique(simplex, return_inverse=True)  # where many colours lie in one plane, others may have no volume
+        inverse = np.linalg.inv((corners[used, :-1] - corners[used, -1:]).transpose(0, 2, 1))
+        part = np.einsum("nij,nj->ni", inverse[at], flat - corners[simplex, -1])
         part = np.clip(np.column_stack([part, 1 - part.sum(axis=1)]), 0, None)
         np.put_along_axis(out, self.simplices[simplex], part / part.sum(axis=1, keepdims=True), axis=1)
         return out
 
     def asked_light(self, root: np.ndarray) -> np.ndarray:
-        """Light (h, w, 3) whose plain mean over cells makes real marks show places (h, w, 3): growth and n undone."""
+        """Light (h, w, 3) whose plain mean over cells makes real marks show places (h, w, 3) float32: growth and n undone."""
         if self.mixing.ideal:
             return root
         light = light_from_lab(self.lab)
-        out = np.empty(root.shape)
+        out = np.empty(root.shape, dtype=root.dtype)
         for row, places in enumerate(root):
             out[row] = self.mixing.asked(self.shares(places)) @ light
         return out

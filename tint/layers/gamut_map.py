@@ -19,9 +19,9 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
+from tint.lab import lab_from_srgb1
 from tint.layers.difference import LIGHT_OF_LINEAR
 from tint.layers.gamut import MAPS, WEIGHTS, Gamut
-from tint.palette.reach import lab_from_light
 
 NODES = 33  # a side of the table: 8 levels apart; 17 is visibly coarser, 65 takes eight times as long
 # Chosen as WEIGHTS, for the most SSIM on L* at little spatial error; half the way costs a tenth more error and wins none
@@ -56,9 +56,9 @@ class GamutMap:
         """(m, m, m, 3) places of the gamut, as `Gamut.root`, at the nodes of the sRGB cube: red, green, blue."""
         level = np.linspace(0, 1, self.nodes)
         srgb1 = np.stack(np.meshgrid(level, level, level, indexing="ij"), axis=-1).reshape(-1, 3)
-        lab = lab_from_light(_light_from_srgb1(srgb1))
+        lab = lab_from_srgb1(srgb1)
         if self.how == "tone":
-            lab = self._fitted(lab)
+            lab = fitted(lab, self.gamut.lab)
         root = self.gamut.nearest(lab, WEIGHTS[self.how])
         if self.ink is not None:
             # the eight nodes around it, so that the colour itself comes out as the darkest mark
@@ -71,14 +71,6 @@ class GamutMap:
     def darkest(self) -> int:
         """Number of the darkest colour."""
         return int(self.gamut.lab[:, 0].argmin())
-
-    def _fitted(self, lab: np.ndarray) -> np.ndarray:
-        """Lab (n, 3) whose lightness is drawn part of the way into the range between the darkest and the lightest colour."""
-        low, high = self.gamut.lab[:, 0].min(), self.gamut.lab[:, 0].max()
-        fitted = low + lab[:, 0] / 100 * (high - low)
-        out = lab.copy()
-        out[:, 0] += TONE_SHARE * (fitted - lab[:, 0])
-        return out
 
     def at(self, srgb1: np.ndarray) -> np.ndarray:
         """Places (..., 3), float32, of the gamut for sRGB values 0..1 (..., 3), read from the table, linear between its nodes."""
@@ -150,13 +142,16 @@ class GamutMap:
         return GamutMap("nearest", self.gamut, None, self.nodes)
 
 
-def _light_from_srgb1(srgb1: np.ndarray) -> np.ndarray:
-    linear = np.where(srgb1 <= 0.04045, srgb1 / 12.92, ((srgb1 + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
-    return linear @ LIGHT_OF_LINEAR
+def fitted(lab: np.ndarray, colours: np.ndarray) -> np.ndarray:
+    """Lab (n, 3) whose lightness is drawn part of the way into the range between the darkest and the lightest colour (k + 1, 3)."""
+    low, high = colours[:, 0].min(), colours[:, 0].max()
+    out = lab.copy()
+    out[:, 0] += TONE_SHARE * (low + lab[:, 0] / 100 * (high - low) - lab[:, 0])
+    return out
 
 
 def _srgb1_from_light(light: np.ndarray) -> np.ndarray:
-    """sRGB values 0..1 (..., 3) of light (..., 3), clipped to the screen's gamut."""
+    """sRGB values 0..1 (..., 3) of light (..., 3), clipped to the screen's gamut (IEC 61966-2-1)."""
     linear = np.clip(light @ np.linalg.inv(LIGHT_OF_LINEAR).astype(light.dtype), 0, 1)
     return np.where(linear <= 0.0031308, linear * 12.92, 1.055 * linear ** (1 / 2.4) - 0.055)
 

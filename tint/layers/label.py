@@ -11,8 +11,10 @@ import numpy as np
 from tint.artwork.artwork import Picture
 from tint.layers.difference import delta_e00_of, lab_of_srgb255
 from tint.layers.edges import colour_codes
+from tint.layers.flat_map import number_by_map
 from tint.layers.layers import pixels_by_number
-from tint.layers.nearest import nearest_of_codes
+from tint.layers.nearest import channels_of, nearest_of_codes
+from tint.layers.paper import Srgb255, alike
 from tint.palette.palette import Palette
 
 _BAND_PX = 250_000  # pixels handled at once; more needs memory, fewer needs time
@@ -22,10 +24,13 @@ _LOOKED_FOR_ONE_BY_ONE = 20  # numbers up to which a search of the map for each 
 _MEANT_AT_LEAST_PX = 1_000  # pixels of a number so rare that none of those above has it
 
 
-def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def label_picture(
+    picture: Picture, palette: Palette, how: str | None = None, background: Srgb255 | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Labels (h, w) uint8 of a picture by nearest ΔE00, with the mean Lab wanted (k + 1, 3) and mean ΔE00 lost (k + 1,).
 
-    The nearest is that of every different colour, as if compared one by one (`tint.layers.nearest`). The means are taken over
+    The nearest is that of every different colour, as if compared one by one (`tint.layers.nearest`); with `how`, one of
+    `tint.layers.gamut.MAPS`, by what that map puts first. The means are taken over
     some 100,000 pixels, evenly spread.
     """
     height, width = picture.bare.shape
@@ -40,8 +45,10 @@ def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.nd
         held[codes[~picture.bare[part]] if some_bare else codes if runs[-1] is None else runs[-1][0]] = True
     codes = np.flatnonzero(held).astype(np.uint32)
     table = held.view(np.uint8)  # of the same size: what was held is written over
-    nearest = nearest_of_codes(codes, palette.lab)
-    table[codes] = nearest
+    if how is None:
+        table[codes] = nearest_of_codes(codes, palette.lab)
+    else:
+        table[codes] = number_by_map(how, lab_of_srgb255(*channels_of(codes)).T, palette.lab)
     labels = np.empty((height, width), dtype=np.uint8)
     for part, run in zip(parts, runs, strict=True):
         if run is not None:
@@ -50,7 +57,7 @@ def label_picture(picture: Picture, palette: Palette) -> tuple[np.ndarray, np.nd
         np.take(table, colour_codes(picture.srgb255[part]), out=labels[part], mode="clip")
         if some_bare:
             labels[part][picture.bare[part]] = 0
-    return labels, *means_of(picture, labels, palette)
+    return labels, *means_of(picture, labels, palette, background)
 
 
 def _runs(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
@@ -66,8 +73,13 @@ def _runs(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
     return flat[first], np.diff(first, append=len(flat))
 
 
-def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np.ndarray, np.ndarray]:
-    """Mean Lab wanted (k + 1, 3) and ΔE00 lost (k + 1,) by number, NaN where none is; what stays bare as asked does not count."""
+def means_of(
+    picture: Picture, labels: np.ndarray, palette: Palette, background: Srgb255 | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean Lab wanted (k + 1, 3) and ΔE00 lost (k + 1,) by number, NaN where none is; what stays bare as asked does not count.
+
+    Nor does what has the background's colour and stays bare because the bare metal is nearest to it.
+    """
     step = math.ceil(labels.size / _MEANT_OVER_PX)
     while math.gcd(step, labels.shape[1]) > 1:  # else the same columns in every row
         step += 1
@@ -80,6 +92,8 @@ def means_of(picture: Picture, labels: np.ndarray, palette: Palette) -> tuple[np
     rare = [np.flatnonzero(flat == number) for number in missed.astype(np.uint8)]
     at = np.concatenate([at, *(places[~bare[places]][:_MEANT_AT_LEAST_PX] for places in rare)])
     at = at[~bare[at]]
+    if background is not None:
+        at = at[~(alike(picture.srgb255.reshape(-1, 3)[at], background) & (flat[at] == 0))]
     lab = lab_of_srgb255(*picture.srgb255.reshape(-1, 3)[at].T)
     lost = delta_e00_of(lab, palette.lab.T[:, flat[at]])
     return mean_by_number(flat[at], np.ones(len(at)), lab.T, lost, size)
@@ -118,10 +132,9 @@ def _inside(outline: Any, shape_px: tuple[int, int], pitch_mm: float) -> np.ndar
     row = np.arange(len(edge)) - np.repeat(np.cumsum(rows) - rows, rows) + first[edge]
     slope = (end[edge, 0] - start[edge, 0]) / (end[edge, 1] - start[edge, 1])
     column = np.clip(np.ceil(start[edge, 0] + (row - start[edge, 1]) * slope), 0, width).astype(np.int64)
-    toggles = np.bincount(row * (width + 1) + column, minlength=height * (width + 1)).reshape(height, width + 1)
-    parity = np.cumsum(toggles[:, :-1], axis=1, dtype=np.uint8)  # a byte that runs over keeps its last bit
-    parity &= 1
-    return parity.view(bool)
+    toggles = np.zeros((height, width + 1), dtype=bool)  # one byte a pixel; counts would take eight
+    np.logical_xor.at(toggles, (row, column), True)
+    return np.logical_xor.accumulate(toggles[:, :-1], axis=1)
 
 
 def mean_by_number(

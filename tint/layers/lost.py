@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tint.artwork.artwork import PICTURES, Artwork, Picture, read_artwork
+from tint.artwork.artwork import PICTURES, Artwork, read_artwork
 from tint.errors import DataError
 from tint.lab import delta_e00, lab_from_linear1
 from tint.layers.layers import Layers
@@ -52,7 +52,7 @@ def lost_map(layers: Layers, artwork: Artwork, background: Srgb255 | None = WHIT
 
     Parameters
     ----------
-    background : colour of a picture that was to stay bare metal; None for none
+    background : colour that was to stay bare metal; None for none
 
     Raises
     ------
@@ -62,8 +62,8 @@ def lost_map(layers: Layers, artwork: Artwork, background: Srgb255 | None = WHIT
     Notes
     -----
     Both are averaged in linear light over blocks of 0.25 mm before they are compared, so that a tonal separation is judged
-    by the tone it shows and not cell by cell. Places that the artwork leaves transparent do not count, nor the background
-    of a picture where it did stay bare.
+    by the tone it shows and not cell by cell. Places that the artwork leaves transparent do not count, nor its background
+    where that did stay bare.
     """
     from PIL import Image
 
@@ -79,7 +79,7 @@ def lost_map(layers: Layers, artwork: Artwork, background: Srgb255 | None = WHIT
         wanted = wanted.resize((width, height), Image.Resampling.NEAREST)
     pixels = np.asarray(wanted)
     counted = pixels[..., 3] > 127
-    if background is not None and isinstance(artwork, Picture):
+    if background is not None:
         counted &= ~(alike(pixels[..., :3], background) & (layers.labels == 0))
     if not counted.any():
         raise DataError(f"{artwork.name} has nothing to compare with: all of it was to stay bare.")

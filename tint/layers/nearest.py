@@ -73,7 +73,7 @@ def _compared(codes: np.ndarray, cell: np.ndarray, cells: _Cells, candidates: np
         at_once = max(1, _PAIRS_AT_ONCE // int(count))
         for start in range(0, len(same), at_once):
             part = same[start : start + at_once]
-            lab = lab_of_srgb255(*_channels(codes[part]))
+            lab = lab_of_srgb255(*channels_of(codes[part]))
             rivals = cells.candidate[first[cell[part]] + np.arange(count)[:, None]]  # (count, n)
             away = delta_e00_of(lab[:, None, :], candidates[:, rivals])
             number[part] = rivals[away.argmin(axis=0), np.arange(len(part))]
@@ -183,6 +183,7 @@ def _cell_of(codes: np.ndarray, step: int = _LAST_STEP) -> np.ndarray:
     return cell
 
 
-def _channels(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def channels_of(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Red, green and blue (n,) uint8 of colour codes (n,), as `nearest_of_codes` takes them."""
     byte = codes.astype("<u4").view(np.uint8)
     return byte[::4], byte[1::4], byte[2::4]

@@ -10,6 +10,7 @@ from tint.artwork.artwork import Picture
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1, srgb255_from_hex, srgb255_from_lab
 from tint.layers.difference import nearest_number
+from tint.layers.flat_map import number_by_map
 from tint.palette.palette import Palette
 
 WHITE, BLACK = (255, 255, 255), (0, 0, 0)
@@ -52,9 +53,10 @@ def alike(srgb255: np.ndarray, colour: Srgb255) -> np.ndarray:
     return same
 
 
-def number_of(colour: Srgb255, palette: Palette) -> int:
-    """Number of the palette colour nearest by ΔE00 to a screen colour, 0 where it is the bare metal."""
-    return int(nearest_number(lab_from_srgb1(np.array([colour]) / 255), palette.lab)[0])
+def number_of(colour: Srgb255, palette: Palette, how: str | None = None) -> int:
+    """Number of the palette colour that a screen colour takes, by ΔE00 or by a flat map; 0 where it is the bare metal."""
+    lab = lab_from_srgb1(np.array([colour]) / 255)
+    return int((nearest_number(lab, palette.lab) if how is None else number_by_map(how, lab, palette.lab))[0])
 
 
 def darkest_of(palette: Palette) -> int:

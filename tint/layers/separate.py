@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Callable
 from typing import Any
@@ -14,12 +13,12 @@ from tint.artwork.raster import MAX_PITCH_MM, MAX_PIXELS, MIN_PITCH_MM
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1
 from tint.layers.difference import delta_e00_of, nearest_number
-from tint.layers.gamut import Gamut
-from tint.layers.gamut_map import GamutMap
+from tint.layers.flat_map import number_by_map
+from tint.layers.gamut import MAPS
 from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
 from tint.layers.layers import Layers, pixels_by_number, pixels_of
-from tint.layers.merged import merged_remark
-from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, on_metal, without_background
+from tint.layers.merged import merged_in_picture, merged_remark
+from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, without_background
 from tint.layers.tonal import Tonal, cell_for, tonal_layers
 from tint.layers.wanted import wanted_image
 from tint.palette.palette import Palette
@@ -30,6 +29,7 @@ SLACK_MM = 1e-6  # rounding of sizes; far below anything a machine can place
 TONAL_MAP = "nearest"  # least spatial error on pictures it was not scored on (tests/bench/gamut_table.py)
 DRAWN_PER_CELL = 4  # pixels of a drawing along a tonal cell's side, which is then the mean of 16
 THIN = ("absorb", "keep", "widen", "refuse")  # what can become of lines thinner than the spot
+_NAMED = 3  # colours named in a remark before "and more"
 FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 
 
@@ -60,8 +60,8 @@ def separate(
     simplify_px : most an outline of a picture may leave the pixel border [pixels]
     smooth : round the stairs of a picture's outlines; borders stay shared, and six times the points are written
     pitch_mm : pixel of the label map of a drawing [mm], None 0.05; a picture keeps its own
-    how : map of the colours into what the palette can mix, one of `tint.layers.gamut.MAPS`; None: flat layers take the nearest
-        colour as it is, tonal ones are mapped by `TONAL_MAP`
+    how : what counts most where a colour is out of reach, one of `tint.layers.gamut.MAPS`; None: flat layers take the nearest
+        colour by ΔE00, tonal ones are mapped by `TONAL_MAP`
     tonal : show tones by cells side by side; None gives flat layers
     background : sRGB bytes of the colour that stays bare like transparency, None: no colour does
     ink : sRGB bytes of the colour that becomes the darkest mark, None: no colour is singled out
@@ -82,7 +82,7 @@ def separate(
     -----
     Nearest is meant by ΔE00 for every different colour of the artwork. Bare metal (number 0) is one of the candidates.
     Transparent places stay bare. Nearest by ΔE00 is right for every place by itself; seen together, a picture may look
-    better mapped first ("hue", "tone") or tonal, which `tint.layers.compare` shows.
+    better by a map ("hue", "tone") or tonal, which `tint.layers.compare` shows.
     """
     field = palette.machine.field_mm
     if artwork.width_mm > field[0] + SLACK_MM or artwork.height_mm > field[1] + SLACK_MM:
@@ -102,12 +102,13 @@ def separate(
         if background is not None:
             picture = without_background(picture, background)
         return tonal_layers(picture, palette, how or TONAL_MAP, tonal, ink, step)
-    mapped = GamutMap(how, Gamut(palette.lab), ink) if how else None
+    if how is not None and how not in MAPS:
+        raise LimitError(f"map {how!r} is not known; use {', '.join(MAPS)}.")
     if isinstance(artwork, Picture):
         speck = math.pi / 4 * spot_mm(palette.machine) ** 2 if speck_mm2 is None else speck_mm2
         if not 0 <= speck < math.inf:
             raise LimitError(f"specks below {speck:g} mm² cannot be absorbed; give an area from 0 up.")
-        return _separate_picture(artwork, palette, speck, (simplify_px, smooth), step, mapped, background, ink, thin, soft_edges)
+        return _separate_picture(artwork, palette, speck, (simplify_px, smooth), step, how, background, ink, thin, soft_edges)
     assert isinstance(artwork, Drawing)
     if speck_mm2 is not None:
         raise LimitError("specks are absorbed in pictures only; a drawing keeps every shape. Leave the speck size out.")
@@ -118,7 +119,7 @@ def separate(
         raise LimitError(
             f"a label map of {pitch_mm:g} mm pixels would be too large ({MAX_PIXELS / 1e6:.0f} million at most); use a coarser pitch."
         )
-    return _separate_drawing(artwork, palette, pitch_mm, step, mapped, background, ink)
+    return _separate_drawing(artwork, palette, pitch_mm, step, how, background, ink)
 
 
 def _as_picture(artwork: Artwork, palette: Palette, tonal: Tonal) -> Picture:
@@ -133,47 +134,38 @@ def _as_picture(artwork: Artwork, palette: Palette, tonal: Tonal) -> Picture:
     return Picture(artwork.name, width * pitch_mm, height * pitch_mm, pixels[..., :3], pixels[..., 3] < 128)
 
 
-def _mapped_picture(picture: Picture, palette: Palette, mapped: GamutMap) -> Picture:
-    from PIL import Image
-
-    return dataclasses.replace(picture, srgb255=np.asarray(mapped.image(Image.fromarray(on_metal(picture, palette)))))
-
-
 def _labelled(
-    picture: Picture, palette: Palette, step: Callable[[str], None], mapped: GamutMap | None, background: Srgb255 | None,
+    picture: Picture, palette: Palette, step: Callable[[str], None], how: str | None, background: Srgb255 | None,
     ink: Srgb255 | None,
 ) -> tuple[Picture, np.ndarray, np.ndarray, np.ndarray, list[str]]:  # fmt: skip
     """Picture without its background, labels (h, w), mean Lab wanted and ΔE00 lost by number, and remarks."""
     remarks = []
-    if background is not None and number_of(background, palette):
+    if background is not None and number_of(background, palette, how):
         bare_px = int(picture.bare.sum())
         picture = without_background(picture, background)
         remarks += _background_remarks(palette, background, (int(picture.bare.sum()) - bare_px) * picture.pitch_mm**2)
-    if mapped is not None:
-        step(f"mapping colours into what the palette can show ({mapped.how})")
-    step("choosing the nearest colour of every pixel")
-    labels, wanted, lost = label_picture(picture if mapped is None else _mapped_picture(picture, palette, mapped), palette)
-    blackened = mapped is None and ink is not None and number_of(ink, palette) != darkest_of(palette)
-    if blackened and ink is not None:
+    step("choosing the nearest colour of every pixel" if how is None else f"choosing the colour of every pixel by the map {how!r}")
+    labels, wanted, lost = label_picture(picture, palette, how, background)
+    if ink is not None and number_of(ink, palette, how) != darkest_of(palette):
         labels[alike(picture.srgb255, ink) & ~picture.bare] = darkest_of(palette)
-    if blackened or mapped is not None:
-        wanted, lost = means_of(picture, labels, palette)
+        wanted, lost = means_of(picture, labels, palette, background)
     return picture, labels, wanted, lost, remarks
 
 
 def _separate_picture(
     picture: Picture, palette: Palette, speck_mm2: float, tracing: tuple[float, bool], step: Callable[[str], None],
-    mapped: GamutMap | None, background: Srgb255 | None, ink: Srgb255 | None, thin: str, soft_edges: bool,
+    how: str | None, background: Srgb255 | None, ink: Srgb255 | None, thin: str, soft_edges: bool,
 ) -> Layers:  # fmt: skip
     from tint.layers.clean import absorb_specks
     from tint.layers.edges import settled_edges
     from tint.layers.lines import with_lines
 
-    picture, labels, wanted, lost, remarks = _labelled(picture, palette, step, mapped, background, ink)
+    given = picture
+    picture, labels, wanted, lost, remarks = _labelled(picture, palette, step, how, background, ink)
     if not soft_edges and settled_edges(picture.srgb255, picture.bare, labels):
         gone = pixels_by_number(labels, len(lost)) == 0  # colours that only soft edges had
         wanted[gone], lost[gone] = np.nan, np.nan
-    remarks += _far_remarks(palette, wanted, lost, mapped)
+    remarks += _far_remarks(palette, wanted, lost, how)
     kept = None
     if thin != "absorb":
         step("looking for lines thinner than the spot")
@@ -183,6 +175,8 @@ def _separate_picture(
     if speck_px > 1:
         step("absorbing specks smaller than the spot")
         cleaned = absorb_specks(labels, speck_px, palette.lab, kept=kept)
+        if thin == "absorb":
+            remarks += _thinned_remarks(palette, labels, cleaned.labels, picture.pitch_mm)
         labels = cleaned.labels
         if cleaned.absorbed_regions:
             area_mm2 = cleaned.absorbed_px * picture.pitch_mm**2
@@ -196,6 +190,8 @@ def _separate_picture(
             else "every place is nearest to the bare metal, or smaller than the spot"
         )
         raise DataError(f"nothing of {picture.name} is to be marked: {why}.")
+    if merged := merged_in_picture(given, labels, palette):
+        remarks.append(merged)
     return Layers(
         picture.name,
         picture.pitch_mm,
@@ -211,7 +207,7 @@ def _separate_picture(
 
 def _separate_drawing(
     drawing: Drawing, palette: Palette, pitch_mm: float, step: Callable[[str], None],
-    mapped: GamutMap | None, background: Srgb255 | None, ink: Srgb255 | None,
+    how: str | None, background: Srgb255 | None, ink: Srgb255 | None,
 ) -> Layers:  # fmt: skip
     import shapely
 
@@ -221,8 +217,7 @@ def _separate_drawing(
     srgb255 = np.array([shape.srgb255 for shape in drawing.shapes])
     area = np.array([shape.region.area for shape in drawing.shapes])
     lab = lab_from_srgb1(srgb255 / 255)
-    reached = lab if mapped is None else mapped.gamut.colour(mapped.at(srgb255 / 255))
-    number = nearest_number(reached, palette.lab)
+    number = nearest_number(lab, palette.lab) if how is None else number_by_map(how, lab, palette.lab)
     remarks = []
     if ink is not None:
         number[alike(srgb255, ink)] = darkest_of(palette)
@@ -231,6 +226,7 @@ def _separate_drawing(
         if number[paper].any():
             remarks += _background_remarks(palette, background, float(area[paper].sum()))
         number[paper] = 0
+        area = np.where(paper, 0.0, area)  # what stays bare as asked does not count
     lost = delta_e00_of(lab.T, palette.lab[number].T)
     outlines = []
     for wanted_number in range(1, len(palette) + 1):
@@ -249,12 +245,29 @@ def _separate_drawing(
         for k, outline in enumerate(outlines)
         if not outline.is_empty and not drawn[k + 1]
     ]
-    remarks += [*_far_remarks(palette, wanted, lost, mapped), *thin]
-    if merged := merged_remark(srgb255, area, number, palette):
+    remarks += [*_far_remarks(palette, wanted, lost, how), *thin]
+    if merged := merged_remark(srgb255, area, number, palette, drawing.name):
         remarks.append(merged)
     return Layers(
         drawing.name, pitch_mm, labels, palette, wanted, lost, tuple(remarks), drawn=tuple(outlines), size_mm=size_mm
     )
+
+
+def _thinned_remarks(palette: Palette, before: np.ndarray, after: np.ndarray, pitch_mm: float) -> list[str]:
+    """One line about the colours of which more than half was absorbed, the largest first."""
+    was_px, is_px = (pixels_by_number(labels, len(palette) + 1)[1:] for labels in (before, after))
+    lost = [int(place) for place in np.argsort(-was_px, kind="stable") if is_px[place] < was_px[place] / 2]
+    if not lost:
+        return []
+    named = [
+        f"{palette.colours[place].name} ({(was_px[place] - is_px[place]) * pitch_mm**2:.2f} of {was_px[place] * pitch_mm**2:.2f} mm²)"
+        for place in lost
+    ]
+    more = f" and of {len(lost) - _NAMED} more" if len(lost) > _NAMED else ""
+    return [
+        f"more than half was thinner or smaller than the spot and joined its neighbours, of {', '.join(named[:_NAMED])}{more}; "
+        "--thin keep or widen keeps lines, and a larger piece keeps all"
+    ]
 
 
 def _background_remarks(palette: Palette, background: Srgb255, area_mm2: float) -> list[str]:
@@ -273,8 +286,8 @@ def _polygons_of(region: Any) -> Any:
     return shapely.MultiPolygon(parts)
 
 
-def _far_remarks(palette: Palette, wanted: np.ndarray, lost: np.ndarray, mapped: GamutMap | None) -> list[str]:
-    why = "this palette has nothing nearer" if mapped is None else f"so the map {mapped.how!r} has it"
+def _far_remarks(palette: Palette, wanted: np.ndarray, lost: np.ndarray, how: str | None) -> list[str]:
+    why = "this palette has nothing nearer" if how is None else f"so the map {how!r} has it"
     names = ["bare metal", *(colour.name for colour in palette.colours)]
     return [
         f"{names[number]} stands in for colours that are {lost[number]:.0f} ΔE00 away on average; {why}"

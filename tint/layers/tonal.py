@@ -29,7 +29,7 @@ from tint.threads import one_thread
 
 WAYS = ("diffused", "ordered")
 MAX_CELL_MM = 1.0  # the coarsest pixel of a label map
-MAX_CELLS = 12_000_000  # a field of 175 mm in cells of 0.05 mm; about 1 GB while it is separated
+MAX_CELLS = 12_000_000  # a field of 175 mm in cells of 0.051 mm; about 1 GB while it is separated
 FEW_LINES = 20  # scan lines a cell, below which one more or less shows (5 % of the cell); common practice, no source
 JUDGED_CELLS = 200_000  # up to which the remark about the look is computed from all cells, above from tiles spread over them
 _TILE = 48  # cells of a tile's side; many small ones tell more of a picture than few large ones
@@ -133,7 +133,7 @@ def tonal_layers(
     root = mapped.picture(pixels)
     step("choosing the colour of every cell")
     if tonal.way == "ordered":
-        labels = ordered(pixels, mapped, cells.bare, tonal.seed)
+        labels = ordered(pixels, mapped, cells.bare, tonal.seed, root)
     else:
         light, colours = gamut.asked_light(root), light_from_lab(palette.lab)
         labels = diffused(light, colours, cells.bare, tonal.seed)
@@ -141,7 +141,7 @@ def tonal_layers(
     if not labels.any():
         raise DataError(f"nothing of {picture.name} is to be marked: every cell is nearest to the bare metal.")
     none = np.full(len(palette) + 1, np.nan)  # no cell was meant to have its own colour: they are means of many
-    said = (*_said(cells, labels, gamut, root, tonal), *remarks)
+    said = (*picture.remarks, *_said(cells, labels, gamut, root, tonal), *remarks)
     return Layers(
         picture.name, cell_mm, labels, palette, np.full((len(palette) + 1, 3), np.nan), none, said, simplify_px=0.0
     )
@@ -185,8 +185,8 @@ def judged_parts(height: int, width: int) -> list[tuple[slice, slice]]:
     along = math.sqrt(JUDGED_CELLS / (height * width))
     parts: tuple[list[slice], list[slice]] = ([], [])
     for place, side in enumerate((height, width)):
-        count = max(1, round(along * side / _TILE))
         tile = min(side, _TILE)
+        count = max(1, min(round(along * side / _TILE), side // tile))  # no more than fit side by side
         for i in range(count):  # each in the middle of its share, so that borders count no more than they cover
             first = round((i + 0.5) * side / count - tile / 2)
             parts[place].append(slice(first, first + tile))
@@ -215,6 +215,7 @@ def _said(cells: Picture, labels: np.ndarray, gamut: Gamut, root: np.ndarray, to
     """What tonal means for the person who marks and the one who looks."""
     pitch = cells.pitch_mm
     whole, reached = _looks(cells, labels, gamut, root)
+    reached = min(whole, reached)  # a grain may by chance come nearer than the colours it stands for
     if tonal.mixing.ideal:
         look = f"{whole:.1f} ΔE00 from the artwork on average; {reached:.1f} of it because this palette cannot mix all colours"
     else:  # no cell has a colour of its own: marks grow into their neighbours
