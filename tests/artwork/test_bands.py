@@ -96,6 +96,7 @@ def test_a_profile_for_other_colours_than_the_picture_s_is_left_out_and_told(tmp
     told = []
     plain, odd = read_artwork(tmp_path / f"plain.{suffix}", 32), read_artwork(tmp_path / f"odd.{suffix}", 32, progress=told.append)
     np.testing.assert_array_equal(odd.srgb255, plain.srgb255)
+    assert odd.remarks == tuple(told) and len(plain.remarks) == (kind == "CMYK")
     assert len(told) == 1 and said in told[0] and "tint leaves it out, and colours may be off. Save it as sRGB" in told[0]
 
 

@@ -120,7 +120,7 @@ def test_resampling_does_not_bleed_what_is_transparent(tmp_path):
 
 
 @pytest.mark.parametrize(("width", "said"), [(None, "say how wide it is to be with --width-mm"), (0, "width 0 mm cannot be"), (-3, "cannot be"),
-                                             (float("nan"), "cannot be")])  # fmt: skip
+                                             (float("nan"), "cannot be"), (1e12, "is a number above 0, up to 1,000,000 mm")])  # fmt: skip
 def test_a_picture_needs_a_width(tmp_path, width, said):
     with pytest.raises(LimitError, match=said):
         read_artwork(saved(tmp_path, pixels([(1, 2, 3)])), width)
@@ -150,9 +150,11 @@ def test_hostile_pictures_are_one_clear_line(tmp_path):
     frames[0].save(tmp_path / "pages.tif", save_all=True, append_images=frames[1:])
     frames[0].save(tmp_path / "gif.png", "GIF")
     files = {
-        "cut.png": (stream.getvalue()[:70], "cannot be read|damaged"),
+        "cut.png": (stream.getvalue()[:70], "is cut short: a part of the picture is missing. Ask for the file again"),
+        "head.png": (stream.getvalue()[:30], "is damaged or cut short. Ask for the file again"),
+        "drawing.png": (b"<?xml version='1.0'?>\n<svg/>", "is an SVG drawing under another name. Give it the ending .svg."),
         "words.png": (b"hello", "not a picture tint reads"),
-        "empty.jpg": (b"", "not a picture tint reads"),
+        "empty.jpg": (b"", "is empty. Ask for the file again"),
         "bomb.png": (bomb(60_000, 60_000), "megapixels"),
         "moving.webp": (None, "holds 2 pictures"),
         "pages.tif": (None, "holds 2 pictures"),
@@ -172,6 +174,15 @@ def test_hostile_pictures_are_one_clear_line(tmp_path):
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(FileError, match="cannot read"):
         read_artwork(tmp_path / "folder.png", 30)
+
+
+@pytest.mark.parametrize("kind", ["png", "jpg", "tif", "webp"])
+def test_half_a_picture_asks_for_the_file_again(tmp_path, kind):
+    noise = np.random.default_rng(0).integers(0, 256, (90, 120, 3), dtype=np.uint8)
+    whole = saved(tmp_path, Image.fromarray(noise), f"heron.{kind}").read_bytes()
+    (tmp_path / f"half.{kind}").write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(FileError, match="cut short.*Ask for the file again, or export it again.$"):
+        read_artwork(tmp_path / f"half.{kind}", 30)
 
 
 def test_colours_of_every_kind_of_picture_are_those_of_an_independent_computation(tmp_path):
@@ -211,10 +222,11 @@ def test_a_finer_pitch_interpolates_and_keeps_the_size(tmp_path):
 def test_inks_without_a_profile_are_told_in_one_remark(tmp_path, suffix):
     told: list[str] = []
     Image.new("CMYK", (40, 30), (90, 0, 40, 10)).save(tmp_path / f"inks.{suffix}")
-    read_artwork(tmp_path / f"inks.{suffix}", 4, progress=told.append)
+    art = read_artwork(tmp_path / f"inks.{suffix}", 4, progress=told.append)
+    assert art.remarks == tuple(told)
     assert len(told) == 1 and "CMYK without a colour profile" in told[0] and "Save it as sRGB" in told[0]
     Image.new("RGB", (40, 30), (90, 0, 40)).save(tmp_path / f"light.{suffix}")
-    read_artwork(tmp_path / f"light.{suffix}", 4, progress=told.append)
+    assert read_artwork(tmp_path / f"light.{suffix}", 4, progress=told.append).remarks == ()
     assert len(told) == 1
 
 

@@ -130,7 +130,7 @@ def test_a_picture_above_the_limit_is_averaged_as_it_is_read_and_says_so(tmp_pat
     said = []
     art = read_artwork(tmp_path / "wide.tif", 70, progress=said.append)
     assert art.srgb255.shape == (25, 35, 3) and (art.srgb255 == (200, 30, 60)).all() and art.pitch_mm == 2
-    assert "averaged" in said[0] and said[-1] == "read 100 % of wide.tif"
+    assert art.remarks == (said[0],) and "averaged" in said[0] and said[-1] == "read 100 % of wide.tif"
 
 
 def test_large_files_that_cannot_come_in_pieces_are_refused_in_one_line(tmp_path, monkeypatch):
@@ -178,4 +178,5 @@ def test_a_large_jpeg_is_decoded_at_a_part_of_its_size(tmp_path, monkeypatch):
     Image.new("RGB", (96, 64), (200, 30, 60)).save(tmp_path / "large.jpg", quality=95)
     art = read_artwork(tmp_path / "large.jpg", 96)
     assert art.srgb255.shape == (16, 24, 3)
+    assert len(art.remarks) == 1 and "averaged" in art.remarks[0] and "finer detail is lost" in art.remarks[0]
     assert np.abs(art.srgb255.astype(int) - [200, 30, 60]).max() <= 2

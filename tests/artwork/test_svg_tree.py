@@ -76,8 +76,11 @@ def test_refusals_are_told_once_each_and_counted_beyond_five():
         refusals.raise_if_any()
     assert str(caught.value) == (
         "sign.svg: cannot be marked exactly: text 0, text 1, text 2, text 3, text 4, and 2 more."
-        " convert it; or export the drawing as PNG."
+        " Convert it; or export the drawing as PNG."
     )
+    refusals = Refusals("sign.svg", {"text 0": ""})
+    with pytest.raises(FileError, match="exactly: text 0. Export the drawing as PNG.$"):
+        refusals.raise_if_any()
 
 
 def test_too_many_elements_are_refused(tree):

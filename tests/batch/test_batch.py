@@ -187,7 +187,7 @@ def test_plates_beyond_the_ninety_ninth_follow_it(order, tmp_path):
     (place.results / "post").mkdir(parents=True)
     side = {"width_mm": 0.6 * order.palette.stock.size_mm[0], "height_mm": 0.6 * order.palette.stock.size_mm[1]}
     post = Record("post", "post.svg", "", "", side, (), "", 0.0)
-    made, placed, _, _ = pack_plates(place, place.order, [post], {"post": 101}, Packing(), Refuses(), lambda text: None)
+    made, placed, _ = pack_plates(place, place.order, [post], {"post": 101}, Packing(), Refuses(), lambda text: None)
     assert len(placed) == 101 and [record.name for record in made] == [f"plate-{number:02d}" for number in range(1, 102)]
     assert made[0].file_name == "plate-01 (1 piece)"
 
@@ -230,8 +230,33 @@ def test_an_artwork_named_like_a_plate_keeps_its_own_record(order, tmp_path):
     folder = write_plates(tmp_path / "plates", 1)
     (folder / f"{NAMES[0]}.svg").rename(folder / "plate-01.svg")
     order = dataclasses.replace(order, layers_only=True)
-    run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing())
-    assert run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing()).kept == 2
+    told: list[str] = []
+    run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing(), progress=told.append)
+    assert told[1:3] == ["packed 1 piece onto 1 plate", "making plate-01: layers, drawings, masks and sheet of 1 piece"]
+    told = []
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), packing=Packing(), progress=told.append)
+    assert done.kept == 1 and told == ["packed 1 piece onto 1 plate"]  # the artwork and the plate are as they were
+
+
+def test_a_piece_that_fits_on_no_plate_is_left_out_and_named_and_the_others_are_packed(shop, tmp_path):
+    folder = write_plates(tmp_path / "plates", 2)
+    (folder / "long.svg").write_text(name_plate(3, 150, 10), encoding="utf-8")
+    (folder / "broken.svg").write_text("<svg", encoding="utf-8")
+    words = ["batch", str(folder), str(shop / "simulated" / "palette.json"), "--pack", "--workers", "1", "-o", str(tmp_path / "out")]
+    for kept in ("", ", 2 of them from before"):
+        done = CliRunner().invoke(main, words)
+        said = " ".join(done.stderr.split())
+        assert done.exit_code == 1 and f"2 of 4 artworks done{kept}, in" in done.stdout and "plate-01: 2 pieces" in done.stdout
+        assert said.count("FAILED") == 2 and said.count("not well-formed") == 1
+        assert said.count("FAILED long.svg: long (150 × 10 mm) fits on no plate: 114 × 114 mm are free") == 1
+        rows = table(tmp_path / "out")
+        assert rows["long.svg"]["state"] == "failed" and "fits on no plate" in rows["long.svg"]["problem"]
+        assert rows["heron.svg"]["state"] == "done" and (tmp_path / "out" / "plate-01.png").is_file()
+    (folder / "heron.svg").unlink()
+    (folder / f"{NAMES[0]}.svg").unlink()
+    done = CliRunner().invoke(main, words)
+    assert done.exit_code == 1 and "0 of 2 artworks done, in" in done.stdout
+    assert not (tmp_path / "out" / "plate-01.png").exists() and not (tmp_path / "out" / "placed.csv").exists()
 
 
 def test_a_batch_killed_in_mid_work_goes_on_where_it_was(shop, tmp_path):

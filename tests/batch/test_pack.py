@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,6 +61,8 @@ def test_turning_helps_where_a_piece_fits_only_turned():
 def test_a_piece_too_large_is_named():
     with pytest.raises(LimitError, match=r"heron \(300 × 20 mm\) fits on no plate"):
         place_pieces({"heron": (300.0, 20.0)}, MACHINE, STOCK, turn=True)
+    with pytest.raises(LimitError, match="Turned by 90° it fits"):
+        place_pieces({"heron": (STOCK.size_mm[0] - 6, 20.0)}, MACHINE, replace(STOCK, size_mm=(60.0, STOCK.size_mm[0])))
     with pytest.raises(LimitError, match="cannot be"):
         place_pieces({"heron": (30.0, 20.0)}, MACHINE, STOCK, gap_mm=float("nan"))
 

@@ -6,7 +6,7 @@ import pytest
 from name_plates import NAMES, Here, write_plates
 
 from tint.batch.run import Packing, run_batch
-from tint.batch.sizes import read_sizes
+from tint.batch.sizes import Size, read_sizes
 from tint.batch.task import Order
 from tint.errors import FileError
 from tint.job.job import read_job
@@ -41,6 +41,27 @@ def test_copies_of_a_piece_are_packed_each_with_a_place_of_its_own(order, tmp_pa
     assert len((tmp_path / "out" / "placed.csv").read_text(encoding="utf-8").splitlines()) == 7
 
 
+@pytest.mark.parametrize("header", ["File,Width_mm,COPIES", "file,width_mm,copies,", "FILE;WIDTH_MM;Copies"])
+def test_columns_are_read_in_capitals_or_not_and_an_empty_last_one_is_passed_over(tmp_path, header):
+    cells = ["heron.svg", "20", "3", ""][: 1 + header.count(",") + header.count(";")]
+    (tmp_path / "sizes.csv").write_text(f"{header}\n{(';' if ';' in header else ',').join(cells)}\n", encoding="utf-8")
+    read = read_sizes(tmp_path / "sizes.csv", {"heron": tmp_path / "heron.svg"}, tmp_path)
+    assert read == {"heron": Size(20.0, 3)}
+
+
+def test_copies_without_packing_are_told_to_count_with_it_only(order, tmp_path):
+    folder, told = write_plates(tmp_path / "plates", 1), []
+    table = tmp_path / "sizes.csv"
+    table.write_text(f"file,width_mm,copies\n{NAMES[0]}.svg,12,6\n", encoding="utf-8")
+    done = run_batch(folder, tmp_path / "out", order, engine=Here(), sizes=table, progress=told.append)
+    assert not done.failed and read_job(tmp_path / "out" / "jobs" / NAMES[0]).width_mm == 12
+    assert sum(line.startswith("copies count with --pack only") for line in told) == 1
+    table.write_text(f"file,width_mm,copies\n{NAMES[0]}.svg,12,1\n", encoding="utf-8")
+    told.clear()
+    run_batch(folder, tmp_path / "out", order, engine=Here(), sizes=table, progress=told.append)
+    assert not told
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -49,13 +70,15 @@ def test_copies_of_a_piece_are_packed_each_with_a_place_of_its_own(order, tmp_pa
         ("file,width_mm\nheron.svg,-2\n", "line 2, column width_mm: -2 cannot be"),
         ("file,width_mm\nheron.svg,wide\n", "line 2, column width_mm: 'wide' is not a number"),
         ("file,copies\nheron.svg,1.5\n", "line 2, column copies: 1.5 cannot be"),
-        ("file,copies\nheron.svg,2\n", "line 2, column copies: copies are for --pack"),
-        ("artwork,width_mm\nheron.svg,20\n", "file"),
-        ("file,width_in\nheron.svg,20\n", "width"),
+        ("artwork,width_mm\nheron.svg,20\n", "line 1: column file is missing"),
+        ("file,width_in\nheron.svg,20\n", "line 1: column 'width_in' has a unit tint does not read; convert it to width_mm"),
+        ("file,width\nheron.svg,20\n", "line 1: column 'width' is not known; there can be file, width_mm, copies. Rename or drop it"),
+        ("File;Width_mm;Breite\nheron.svg;20;20\n", "line 1: column 'Breite' is not known"),
+        ("file,width_mm,Width_MM\nheron.svg,20,20\n", "line 1: column width_mm is there twice"),
     ],
 )
 def test_a_table_that_does_not_fit_is_refused_in_one_line(tmp_path, text, said):
     (tmp_path / "sizes.csv").write_text(text, encoding="utf-8")
     with pytest.raises(FileError, match=said) as refused:
-        read_sizes(tmp_path / "sizes.csv", {"heron": tmp_path / "heron.svg"}, tmp_path, packed=False)
+        read_sizes(tmp_path / "sizes.csv", {"heron": tmp_path / "heron.svg"}, tmp_path)
     assert "\n" not in str(refused.value)

@@ -43,7 +43,7 @@ def test_files_in_each_other_s_place_are_named_in_the_one_line(shop, monkeypatch
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["palette", "palette.json"], "palette.json is a tint-palette file; a tint-model file is needed here.\n"),
+        (["palette", "palette.json"], "palette.json is a tint-palette file; a tint-model file is needed here, which `tint fit` writes.\n"),
         (["job", "layers-sign", "none.toml"], "none.toml is not there. Check the name.\n"),
         (["measure", "plate-1", "none.csv"], "none.csv is not there. Check the name.\n"),
         (["fit", "reading.csv", "--machine", "machine.toml", "--stock", "stock.toml"], "Join it to its grid first: tint measure.\n"),

@@ -34,6 +34,32 @@ def test_auto_takes_as_many_as_pay_and_draws_the_curve_beside_the_palette(shop, 
     assert "already there" in one_line(tint(*words), 2)
 
 
+def test_colours_of_the_artwork_with_nothing_near_are_told_once_and_what_was_done_is_not_advised(shop, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    bars = (('#ffffff', 0, 50), ('#1c3f94', 5, 30), ('#c8963c', 36, 12), ('#b5123a', 49, 0.5))
+    shapes = "".join(f'<rect width="80" y="{y}" height="{height}" fill="{fill}"/>' for fill, y, height in bars)
+    (tmp_path / "logo.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="50mm" viewBox="0 0 80 50">{shapes}</svg>', encoding="utf-8"
+    )
+    model = shop / "simulated" / "model.json"
+    done = tint("palette", model, "-n", "2", "--for", "logo.svg", "-o", "p.json")
+    said = " ".join(done.stderr.split())
+    assert said.count("colours of logo with nothing near, over 10 ΔE00: #b5123a (1.2 % of the area; dark blue stands in, ") == 1
+    assert "this stock can come to" in said and "A larger -n may serve it, --keep '#b5123a' does." in said and "#ffffff" not in said
+    made = " ".join(tint("separate", "logo.svg", "p.json", "-o", "layers").stderr.split())
+    assert "#b5123a" in made and "This palette was chosen for logo" in made and "--for" not in made
+    kept = " ".join(tint("palette", model, "-n", "3", "--for", "logo.svg", "--keep", "#b5123a", "-o", "q.json").stderr.split())
+    assert "red stands in" in kept and "nothing noticeably nearer" in kept and "A larger -n" not in kept
+
+
+def test_a_background_without_an_artwork_or_that_is_no_colour_is_wrong_use(shop, tmp_path):
+    model, art = shop / "simulated" / "model.json", shop / "artwork" / "kingfisher.svg"
+    done = tint("palette", model, "--background", "none", "-o", tmp_path / "p.json")
+    assert done.exit_code == 2 and "--background goes with --for." in done.stderr
+    assert "'paper' is not a colour" in one_line(tint("palette", model, "--for", art, "--background", "paper", "-o", tmp_path / "p.json"), 2)
+    assert not list(tmp_path.iterdir())
+
+
 def test_colours_that_must_stay_are_kept_and_marked(shop, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     place = shop / "simulated"

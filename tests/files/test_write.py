@@ -1,5 +1,6 @@
 """Files are written whole or not at all, and nothing is replaced unasked."""
 
+import errno
 import os
 import sys
 from contextlib import suppress
@@ -215,7 +216,7 @@ def test_a_folder_that_appears_meanwhile_is_not_replaced_without_force(tmp_path)
 def test_a_folder_that_appears_after_the_last_look_is_not_replaced_either(tmp_path, monkeypatch):
     with pytest.raises(FileError, match="cannot write"), new_folder(tmp_path / "job", "job") as place:
         (place / "job.json").write_text("x")
-        monkeypatch.setattr("tint.files.write.refuse_folder", lambda path, kind, force: job_of_another(tmp_path / "job"))
+        monkeypatch.setattr("tint.files.write._refuse_folder", lambda path, shown, kind, force: job_of_another(tmp_path / "job"))
     assert names(tmp_path) == ["job"] and names(tmp_path / "job") == ["theirs.json"]
 
 
@@ -258,3 +259,27 @@ def test_a_place_that_cannot_be_written_is_one_clear_line(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(FileError, match="cannot write"):
         write_file(tmp_path / "file" / "below.txt", "x")
+
+
+@pytest.mark.parametrize(
+    ("number", "advice"),
+    [(errno.ENOSPC, "Free space, or choose"), (errno.EACCES, "Choose another place, or have yourself allowed"),
+     (errno.EROFS, "Choose another place, or have yourself"), (errno.ENAMETOOLONG, "Choose another place or name.")],
+)  # fmt: skip
+def test_only_a_full_disk_asks_for_space_and_the_place_is_named_as_it_was_typed(tmp_path, monkeypatch, number, advice):
+    def barred(*words, **more):
+        raise OSError(number, os.strerror(number))
+
+    (tmp_path / "pond").mkdir()
+    monkeypatch.chdir(tmp_path / "pond")
+    monkeypatch.setattr("tint.files.write.Path.mkdir", barred)
+    with pytest.raises(FileError) as caught:
+        job("../reserve/job", "x")
+    assert str(caught.value).startswith(f"cannot write ../reserve/job: {os.strerror(number)}. {advice}")
+
+
+def test_a_folder_that_is_there_is_named_as_it_was_typed(tmp_path, monkeypatch):
+    job(tmp_path / "job", "old")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(FileError, match="^job is already there"):
+        job("job", "new")

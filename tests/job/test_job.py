@@ -24,11 +24,13 @@ from tint.job.hatch import hatch_lines
 from tint.job.inset import inset_layers
 from tint.job.job import Job, plan_job, read_job, write_job
 from tint.job.masks import hatch_name, mask_name
+from tint.job.readme import readme_text
 from tint.lab import srgb255_from_lab
 from tint.layers.folder import write_layers
 from tint.layers.layers import Layers
 from tint.layers.separate import separate
 from tint.measure.patches import read_settings, read_table
+from tint.process import spot_mm
 from tint.setting import FIELDS, Setting, toml_text
 
 
@@ -112,14 +114,25 @@ def test_the_artwork_is_centred_on_the_blank_or_put_where_asked(layers: Layers) 
             plan_job(layers, LASER, at_mm=outside)
 
 
-def test_remarks_tell_first_what_the_palette_is_then_of_another_machine_and_an_inexact_pitch() -> None:
+def test_remarks_tell_first_what_the_palette_is_then_of_another_machine() -> None:
     piece = layers_of(pond(4), 0.3, palette(4))
     assert plan_job(piece, LASER).remarks[0] == "simulated: invented colours, not from a real plate"
-    assert any(line.startswith("Masks: a PNG cannot state 0.3 mm") for line in plan_job(piece, LASER).remarks)
     other = dataclasses.replace(LASER, name="second laser (invented)")
     assert "made on bench laser (invented), this job is for second laser" in plan_job(piece, other).remarks[1]
     worn = dataclasses.replace(LASER, max_power_w=55)
     assert "has changed since the palette" in plan_job(piece, worn).remarks[1]
+
+
+@pytest.mark.parametrize("pitch_mm, seen", [(0.3, False), (0.43, True)])
+def test_an_inexact_pitch_is_a_warning_where_it_can_be_seen_beside_the_spot_else_a_note(pitch_mm: float, seen: bool) -> None:
+    piece = layers_of(pond(4), pitch_mm, palette(4))
+    side_px, spot_um = max(piece.labels.shape), 1e3 * spot_mm(LASER)
+    off_um = abs(side_px / round(1e3 / pitch_mm) * 1e3 - side_px * pitch_mm) * 1e3  # by the whole pixels per metre of a PNG
+    assert (off_um > 0.1 * spot_um) == seen and off_um > 1
+    job = plan_job(piece, LASER)
+    said = f"Masks: a PNG cannot state {pitch_mm} mm per pixel exactly"
+    assert [any(line.startswith(said) for line in lines) for lines in (job.remarks, job.notes)] == [seen, not seen]
+    assert said in " ".join(readme_text(job).split())
 
 
 def test_another_blank_of_the_same_metal_is_placed_heated_and_named_as_the_piece(layers: Layers, tmp_path: Path) -> None:

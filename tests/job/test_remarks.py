@@ -85,6 +85,49 @@ def test_of_a_tonal_separation_the_sheet_has_what_concerns_the_bench_and_the_rea
     assert len(notes) == 1 and notes[0].startswith("tonal: from 300 mm it looks ")
 
 
+PIECES = ("curlew", "heron", "otter", "reed", "teal")
+
+
+def plate_lines() -> list[str]:
+    """What a plate of many pieces has to say: 20 far colours, 5 mergings, an empty mask in all pieces, specks in one."""
+    far = [
+        f"{piece}: {name} stands in for colours that are {20 + 3 * i + k} ΔE00 away on average; this palette has nothing nearer"
+        for i, piece in enumerate(PIECES)
+        for k, name in enumerate(("red", "straw", "teal", "violet"))
+    ]
+    rests = ("", ", and colours of 1 more layer likewise", *["; #00ff00 and #0a0a0a are red (12)"] * 3)
+    one = [
+        f"{piece}: colours that come out as one: #2d723{i} and #667bff, {40 + i} ΔE00 apart in the artwork, are both sky blue{rest}. "
+        "A palette chosen for the artwork (tint palette --for) may keep them apart."
+        for i, (piece, rest) in enumerate(zip(PIECES, rests, strict=True))
+    ]
+    thin = [f"{piece}: straw is nowhere as wide as a pixel of the masks (0.05 mm): its mask is empty, use the drawing" for piece in PIECES]
+    return [*far, *one, *thin, "reed: 3 specks smaller than 0.0036 mm² joined a neighbour (0.01 mm² in all)"]
+
+
+def test_a_plate_of_many_pieces_says_each_kind_in_one_short_line_worst_first_and_the_readme_all() -> None:
+    said, notes = split_remarks(plate_lines())
+    assert said == (
+        "Far from the wished colour (ΔE00): violet 35 (teal and 4 more), teal 34 (teal and 4 more), straw 33 (teal and 4 more), "
+        "and 1 more in README.txt.",
+        "colours that come out as one: #2d7234 and #667bff are both sky blue (teal); #2d7233 and #667bff are both sky blue (reed); "
+        "#2d7232 and #667bff are both sky blue (otter); and 2 more in README.txt. A palette chosen for the artwork (tint palette --for) "
+        "may keep them apart.",
+        "curlew, heron, otter, and 2 more in README.txt: straw is nowhere as wide as a pixel of the masks (0.05 mm): its mask is empty, "
+        "use the drawing",
+    )
+    told = " ".join(notes)
+    assert all(f"{piece}: {name} " in told for piece in PIECES for name in ("red", "straw", "teal", "violet"))
+    assert all(line in notes for line in plate_lines() if "come out as one" in line or "specks" in line)
+    assert any(line.startswith("curlew, heron, otter, reed, teal: straw is nowhere") for line in notes)
+
+
+def test_what_is_said_of_one_piece_or_of_none_stays_as_it_is() -> None:
+    lines = ["a note", "another note", plate_lines()[20]]
+    assert split_remarks(lines) == (tuple(lines), ())
+    assert split_remarks(["a note", "a note"]) == (("a note",), ())
+
+
 def test_every_remark_is_said_once_and_those_that_may_not_be_cut_come_first() -> None:
     from pieces import layers_of, pond
 

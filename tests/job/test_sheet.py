@@ -277,6 +277,44 @@ def test_many_warnings_never_make_the_proof_small(count: int, trial: bool, monke
     assert pictures[0][3] >= 25  # of 40 mm that the piece is tall; was 22
 
 
+@pytest.mark.parametrize("count", [5, 9, 10])
+def test_before_a_warning_is_left_out_all_are_shortened(count: int) -> None:
+    job = plan_job(layers_of(pond(count)[::2, ::2], 1.0, palette(count)), LASER, date="2026-03-14")
+    kinds = ("far colours", "merged colours", "narrow strokes")
+    long = tuple(f"{kind}: " + ", ".join(f"piece {i}" for i in range(60)) for kind in kinds)
+    piece = layers_of(pond(count)[::2, ::2], 1.0, palette(count))
+    reader, text = read(sheet_pdf(dataclasses.replace(job, remarks=(job.remarks[0], *long)), piece))
+    assert len(reader.pages) == 1 and text.count("… more in README.txt") == 1
+    places = [text.index(kind) for kind in kinds]
+    assert places == sorted(places) and places[-1] < text.index("… more in README.txt")
+
+
+@pytest.mark.parametrize("trial", [False, True])
+@pytest.mark.parametrize("count", [9, 10])
+def test_a_tall_piece_on_a_full_page_has_its_facts_beside_a_larger_proof(count: int, trial: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    piece = layers_of(pond(count, 83, 96), 1.0, dataclasses.replace(palette(count), name="palette " * 30))
+    steel = dataclasses.replace(STEEL, name="stock " * 30, size_mm=(120, 120))
+    job = plan_job(piece, LASER, date="2026-03-14", trial=trial, stock=steel)
+    job = dataclasses.replace(job, remarks=(*job.remarks, *("a long remark " * 30,) * 4))
+    data = sheet_pdf(job, piece)
+    reader, text = read(data)
+    assert len(reader.pages) == 1 and all(words in text for words in ("STOCK", "1064 nm", "spot 60 µm", "from left edge", "PIECE"))
+    for page in pypdfium2.PdfDocument(data):
+        area = page.get_textpage()
+        rects = [area.get_rect(i) for i in range(area.count_rects())]
+        for i, (l0, b0, r0, t0) in enumerate(rects):
+            assert 12 * MM - 1 <= l0 and r0 <= (A4_MM[0] - 12) * MM + 1
+            for l1, b1, r1, t1 in rects[i + 1 :]:
+                wide, tall = min(r0, r1) - max(l0, l1), min(t0, t1) - max(b0, b1)
+                assert wide <= 0 or tall <= 0 or wide * tall <= 0.2 * min((r0 - l0) * (t0 - b0), (r1 - l1) * (t1 - b1))
+    pictures: list[tuple[float, ...]] = []
+    monkeypatch.setattr(Page, "picture", lambda self, data, *place: pictures.append(place))
+    sheet_pdf(job, piece)
+    (x, _, width, height), (key_x, _, key_width, key_height) = pictures[:2]
+    assert height > 46 and width < key_x - x and key_height == pytest.approx(height)  # of 96 mm; was 26 to 40
+    assert key_x + key_width < A4_MM[0] - 12 - 60  # of which the facts take the rest
+
+
 def test_jitter_that_is_partly_assumed_is_told_whole_beside_a_hatch_angle_not_noted() -> None:
     jitter = "power ±2 %, speed ±2 %, line spacing ±1 %, focus ±0.2 mm (speed, line spacing, focus assumed: never varied in the grid)"
     text = read(sheet(7, jitter=jitter)[1])[1]

@@ -91,3 +91,8 @@ def test_the_remark_sums_up_in_one_line_and_is_empty_where_nothing_is_thin() -> 
     line = thin_remark(thin, SPOT_MM)
     assert "dark blue 0.41 mm², bare gaps 0.05 mm²" in line and "(0.06 mm)" in line and "\n" not in line
     assert thin_remark((), SPOT_MM) == ""
+
+
+def test_the_remark_names_the_three_layers_with_most_of_it_and_counts_the_others() -> None:
+    thin = tuple(Thin(number, f"colour {number}", 0.1 * number, 1, ((0.0, 0.0),)) for number in range(1, 7))
+    assert ": colour 6 0.6 mm², colour 5 0.5 mm², colour 4 0.4 mm², and 3 more. Strokes" in thin_remark(thin, SPOT_MM)

@@ -55,6 +55,20 @@ def test_borders_between_regions_add_up_to_the_pixel_sides_between_unequal_label
     assert (regions.label[regions.pair[:, 0]] != regions.label[regions.pair[:, 1]]).all()
 
 
+@given(blobs, st.integers(1, 40), st.integers(1, 9), st.integers(0, 40))
+@unhurried
+def test_bands_of_rows_and_of_borders_change_nothing(labels, band_px, sorted_at_once, min_area_px):
+    whole, cleaned = find_regions(labels), absorb_specks(labels, min_area_px, LAB)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("tint.layers.clean._BAND_PX", band_px)
+        patch.setattr("tint.layers.clean._SORTED_AT_ONCE", sorted_at_once)
+        banded, again = find_regions(labels), absorb_specks(labels, min_area_px, LAB)
+    np.testing.assert_array_equal(again.labels, cleaned.labels)
+    np.testing.assert_array_equal(banded.run_region, whole.run_region)
+    borders = [sorted(np.column_stack([each.pair, each.border_px]).tolist()) for each in (banded, whole)]
+    assert borders[0] == borders[1]
+
+
 @given(either, st.integers(1, 12))
 @unhurried
 def test_no_region_below_the_limit_is_left(labels, min_area_px):
@@ -94,16 +108,17 @@ def test_numbering_the_colours_otherwise_changes_nothing_but_the_numbers(labels,
     assert renumbered.absorbed_regions == original.absorbed_regions
 
 
-@given(either, st.integers(2, 8))
+@given(either, st.integers(2, 8), st.sampled_from([0.0, 0.1]))
 @settings(unhurried, max_examples=60)
-def test_merging_one_speck_after_the_other_by_the_plain_rule_gives_the_same_map(labels, min_area_px):
+def test_merging_one_speck_after_the_other_by_the_plain_rule_gives_the_same_map(labels, min_area_px, kept_share):
     """The rule as written in the docstring, one pixel set at a time: slow, and independent of runs and graphs."""
     from skimage.measure import label
 
-    expected = labels.copy()
+    expected, kept = labels.copy(), np.random.default_rng(labels.size).random(labels.shape) < kept_share
     while True:
         numbered = label(expected, background=255, connectivity=1) - 1
         areas = np.bincount(numbered.ravel())
+        areas[numbered[kept]] = labels.size + 99
         speck = int(np.lexsort((np.arange(len(areas)), areas))[0])
         if areas[speck] >= min_area_px or len(areas) == 1:
             break
@@ -116,7 +131,7 @@ def test_merging_one_speck_after_the_other_by_the_plain_rule_gives_the_same_map(
         given_label = {region: expected[numbered == region][0] for region in border}
         best = min(border, key=lambda r: (float(delta_e00(LAB[own], LAB[given_label[r]])), -border[r], r))
         expected[numbered == speck] = given_label[best]
-    np.testing.assert_array_equal(absorb_specks(labels, min_area_px, LAB).labels, expected)
+    np.testing.assert_array_equal(absorb_specks(labels, min_area_px, LAB, kept=kept).labels, expected)
 
 
 def test_a_speck_takes_the_nearest_colour_not_the_longest_border():
@@ -139,10 +154,13 @@ def test_bare_metal_absorbs_and_is_absorbed_like_a_colour():
     assert absorb_specks(1 - labels, 2, LAB).labels.all()
 
 
-def test_a_map_smaller_than_the_limit_becomes_one_region():
+@pytest.mark.parametrize("min_area_px", [100, 2**63, 1e300])
+def test_a_map_smaller_than_the_limit_becomes_one_region(min_area_px):
     labels = np.array([[1, 2], [3, 4]], dtype=np.uint8)
-    cleaned = absorb_specks(labels, 100, LAB)
+    cleaned = absorb_specks(labels, min_area_px, LAB)
     assert len(np.unique(cleaned.labels)) == 1
+    kept = absorb_specks(labels, min_area_px, LAB, kept=labels == 3)
+    assert (kept.labels == 3).all()
 
 
 def test_a_long_line_one_pixel_wide_is_kept():

@@ -1,11 +1,16 @@
 """The picture of the maps side by side."""
 
 import dataclasses
+import io
+from pathlib import Path
 
 import numpy as np
+import pytest
 from invented import palette, picture
+from PIL import Image
 
-from tint.layers.compare import _swatches, captioned_maps, compare_maps
+from tint.errors import UseError
+from tint.layers.compare import _swatches, captioned_maps, compare_maps, kind_by_ending, picture_bytes
 from tint.layers.tonal import Tonal
 
 
@@ -38,3 +43,18 @@ def test_the_picture_says_where_its_colours_come_from(monkeypatch):
     shown = captioned_maps(art, simulated)
     assert shown.height > compare_maps(art, simulated).height + 40
     assert "SIMULATED colours" in said and art.name in said[0]
+
+
+@pytest.mark.parametrize(("name", "kind"), [("maps.png", "PNG"), ("maps.JPG", "JPEG"), ("maps.jpeg", "JPEG"), ("maps.webp", "WEBP")])
+def test_the_ending_is_the_kind_of_the_file(name, kind):
+    image = Image.fromarray(np.random.default_rng(0).integers(0, 256, (24, 24, 3), dtype=np.uint8))
+    read = Image.open(io.BytesIO(picture_bytes(image, kind_by_ending(Path(name)))))
+    assert read.format == kind
+    if kind != "JPEG":
+        np.testing.assert_array_equal(np.asarray(read.convert("RGB")), np.asarray(image))
+
+
+@pytest.mark.parametrize("name", ["maps", "maps.tif", "maps.pdf", ".png"])
+def test_another_ending_is_refused_with_a_name_that_would_do(name):
+    with pytest.raises(UseError, match=r"written as .png, .jpg or .webp; choose a name such as .+\.png\.$"):
+        kind_by_ending(Path(name))

@@ -9,6 +9,7 @@ from invented import palette
 from tint.lab import delta_e00, lab_from_srgb1
 from tint.layers.gamut import WEIGHTS, Gamut
 from tint.layers.mixture import Mixing, mixture_lab
+from tint.palette.reach import lab_from_light
 
 BOOK = palette()
 rng = np.random.default_rng(4)
@@ -68,3 +69,14 @@ def test_any_palette_maps_any_colour_to_a_mixture(seed, count):
     root = gamut.nearest(WISHES[:40])
     share = gamut.shares(root)
     assert delta_e00(mixture_lab(share / share.sum(axis=1, keepdims=True), lab), gamut.colour(root)).max() < 0.5
+
+
+@pytest.mark.parametrize("n", [1.0, 2.0])
+@pytest.mark.parametrize("levels", [(0.1, 0.5), (0.1, 0.3, 0.5)])
+def test_a_palette_in_even_steps_whose_gamut_has_flat_simplices_maps_any_colour_to_a_mixture(levels, n):
+    # of eight corners of a box, or of many colours in one of its sides, some four lie in one plane and span no volume
+    steps = np.stack(np.meshgrid(levels, levels, levels), axis=-1).reshape(-1, 3)
+    lab = lab_from_light(steps**n)
+    gamut = Gamut(lab, Mixing(n))
+    root = gamut.nearest(WISHES)
+    assert delta_e00(mixture_lab(gamut.shares(root), lab, Mixing(n)), gamut.colour(root)).max() < 0.05

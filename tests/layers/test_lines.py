@@ -77,6 +77,21 @@ def test_widened_lines_are_as_wide_as_the_spot_and_no_more(spot, width_px):
     assert abs(rows.mean() - (15 + (width_px - 1) / 2)) <= 0.5
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_pixel_as_near_to_one_line_as_to_another_goes_to_the_one_above_or_left(turned):
+    labels = np.zeros((19, 9), dtype=np.uint8)
+    labels[:9, 4], labels[10:, 4] = 1, 2
+    labels = labels.T.copy() if turned else labels
+    widened = widened_lines(labels, find_lines(labels, 3), 3)[0]
+    assert (widened.T if turned else widened)[9].tolist() == [0, 0, 0, 1, 1, 1, 0, 0, 0]
+
+
+@pytest.mark.parametrize(("spot", "found"), [(9, 1), (257, 1), (100_000, 0)])
+def test_a_spot_wider_than_the_map_or_than_a_byte_counts_is_told_from_a_line_by_its_length(spot, found):
+    lines = find_lines(np.ones((3, 600), dtype=np.uint8), spot)
+    assert len(lines) == found and lines.width_px.tolist() == [3] * found
+
+
 @pytest.mark.parametrize("spot", [2, 3, 4, 6])
 @pytest.mark.parametrize("width_px", [1, 2])
 def test_nothing_thin_is_left_of_widened_lines_at_any_angle(spot, width_px):

@@ -16,6 +16,8 @@ from tint.layers.layers import Layers
 from tint.layers.lost import Lost
 from tint.layers.proof_folder import write_proofs
 from tint.layers.proof_pictures import BANDS, BRUSHED, LEFT_BARE, NOTE, SURROUND, captioned, lost_picture, piece_picture
+from tint.layers.separate import separate
+from tint.layers.tonal import Tonal
 from tint.layers.true_size import true_size_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -153,3 +155,13 @@ def test_the_maps_are_compared_where_asked(pond, tmp_path):
     assert "maps.png" in done.names
     with Image.open(tmp_path / "proof" / "maps.png") as shown:
         assert shown.width > 800
+
+
+@pytest.mark.parametrize("tonal", [None, Tonal(0.1)])
+def test_the_maps_are_drawn_as_the_layers_are_and_each_step_is_told(tmp_path, tonal):
+    asked = picture(np.random.default_rng(1).integers(40, 200, (40, 60, 3)), 15.0)
+    told = []
+    write_proofs(separate(asked, palette(), tonal=tonal), tmp_path / "proof", artwork=asked, compare=True, progress=told.append)
+    panels = [line.partition(": ")[2] for line in told if line.startswith("drawing the maps")]
+    assert len(panels) == 4 and panels[0].startswith("flat") and all(line.startswith("tonal" if tonal else "flat") for line in panels[1:])
+    assert told[0].startswith("comparing") and told[1].startswith("drawing the piece") and told[-1] == "writing the pictures"

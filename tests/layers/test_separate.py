@@ -1,5 +1,7 @@
 """From artwork to layers, for pictures and drawings."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
@@ -9,6 +11,7 @@ from tint.artwork.artwork import Drawing, Shape
 from tint.errors import DataError, LimitError
 from tint.lab import srgb255_from_lab
 from tint.layers.separate import separate
+from tint.layers.tonal import Tonal
 
 BOOK = palette()
 SRGB = [tuple(int(v) for v in value) for value in srgb255_from_lab(BOOK.lab)]
@@ -91,3 +94,11 @@ def test_smooth_outlines_still_share_their_borders_and_need_a_tolerance():
     assert smooth.outlines[2].area == pytest.approx(np.pi * 9, rel=0.01)
     with pytest.raises(LimitError, match="smooth outlines"):
         separate(art, BOOK, smooth=True, simplify_px=0)
+
+
+def test_remarks_of_reading_go_with_the_layers_flat_and_tonal():
+    y, x = np.mgrid[0:40, 0:60] / 60
+    art = picture(np.clip(np.stack([255 * x, 200 * y, 255 - 255 * x], axis=-1), 0, 255), 6)
+    doubtful = dataclasses.replace(art, remarks=("the inks are a guess",))
+    for tonal in (None, Tonal(0.1)):
+        assert separate(doubtful, palette(), tonal=tonal).remarks == ("the inks are a guess", *separate(art, palette(), tonal=tonal).remarks)

@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from invented import LASER, palette, picture
 
@@ -18,7 +18,7 @@ from tint.layers.gamut_map import GamutMap
 from tint.layers.mixture import Mixing, mixture_lab
 from tint.layers.separate import separate
 from tint.layers.spatial import spatial_error
-from tint.layers.tonal import WAYS, Tonal, cell_for, in_cells, judged_parts, tonal_layers
+from tint.layers.tonal import JUDGED_CELLS, WAYS, Tonal, cell_for, in_cells, judged_parts, tonal_layers
 from tint.palette.reach import light_from_lab
 
 BOOK = palette()
@@ -103,6 +103,14 @@ def test_what_a_large_map_is_judged_by_covers_all_of_it_evenly():
     assert abs(y.mean() - 1250) < 5 and abs(x.mean() - 1750) < 5
 
 
+@given(st.integers(1, 900), st.integers(0, 900))
+@example(75, 33)  # 75 × 2700 cells, which have room for one row of tiles and half another
+def test_tiles_that_a_map_is_judged_by_lie_whole_inside_it_whatever_its_shape(height, more):
+    width = -(-JUDGED_CELLS // height) + more
+    for rows, columns in judged_parts(height, width):
+        assert 0 <= rows.start < rows.stop <= height and 0 <= columns.start < columns.stop <= width
+
+
 def spaced(*spacing_mm):
     colours = tuple(
         dataclasses.replace(colour, setting=dataclasses.replace(colour.setting, spacing_mm=spacing))
@@ -117,6 +125,14 @@ def test_a_cell_holds_whole_scan_lines_of_every_colour():
     cell_mm, remarks = cell_for(spaced(0.0071, 0.0113))  # no common multiple near the spot
     assert cell_mm == 0.06 and "not whole numbers of scan lines of straw (0.0071 mm), purple (0.0113 mm)" in remarks[0]
     assert cell_for(spaced(0.02), 0.1)[1] == () and "straw (0.02 mm)" in cell_for(spaced(0.02), 0.09)[1][0]
+
+
+def test_as_many_colours_as_a_label_map_holds_each_with_a_spacing_of_its_own_have_a_cell():
+    many = tuple(
+        dataclasses.replace(BOOK.colours[0], name=f"tone {i}", setting=dataclasses.replace(BOOK.colours[0].setting, spacing_mm=0.002 + i * 7e-6))
+        for i in range(255)
+    )
+    assert cell_for(dataclasses.replace(BOOK, colours=many))[0] == 0.06
 
 
 def test_cells_below_the_spot_or_too_many_are_refused():

@@ -1,5 +1,7 @@
 """Choosing the handful, against the proven optimum and on real marks."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +11,8 @@ from tint.artwork.artwork import Drawing, Picture, Shape
 from tint.errors import DataError
 from tint.lab import delta_e00, lab_from_srgb1
 from tint.palette.choose import choose_palette
-from tint.palette.offer import thin
+from tint.palette.curve import error_curve
+from tint.palette.offer import offer_of, thin
 from tint.palette.penalty import Penalty
 from tint.palette.wishes import artwork_wishes, read_wishes
 
@@ -42,7 +45,8 @@ def test_a_palette_for_an_artwork_serves_it_better_than_one_for_the_stock(model)
     def lost(palette):
         return (delta_e00(wishes[:, None], palette.lab[None]).min(axis=1) * weight).sum()
 
-    assert lost(choose_palette(model, 4, artwork=art)) < 0.8 * lost(choose_palette(model, 4))
+    chosen, general = choose_palette(model, 4, artwork=art), choose_palette(model, 4)
+    assert lost(chosen) < 0.8 * lost(general) and (chosen.artwork, general.artwork) == ("water", "")
 
 
 def test_the_wishes_of_a_picture_are_its_colours_by_area_without_the_transparent_ones():
@@ -56,6 +60,28 @@ def test_the_wishes_of_a_picture_are_its_colours_by_area_without_the_transparent
     np.testing.assert_allclose(wishes, lab_from_srgb1(np.array([[40, 40, 200], [200, 40, 40]]) / 255))
     with pytest.raises(DataError, match="wholly transparent"):
         artwork_wishes(Picture("p", 10, 10, pixels, np.ones((10, 10), bool)))
+
+
+def test_the_background_is_no_wish_unless_it_is_to_be_marked():
+    page, fish = (253, 255, 250), (40, 40, 200)
+    drawn = Drawing("fish", 10, 10, (Shape(shapely.box(0, 0, 10, 9), page, "t"), Shape(shapely.box(0, 9, 10, 10), fish, "t")))
+    pixels = np.full((10, 10, 3), page, np.uint8)
+    pixels[9] = fish
+    for art in (drawn, Picture("fish", 10, 10, pixels, np.zeros((10, 10), bool))):
+        wishes, weight = artwork_wishes(art)
+        np.testing.assert_allclose(wishes, lab_from_srgb1(np.array([fish]) / 255))
+        assert weight.tolist() == [1] and artwork_wishes(art, None)[1].tolist() == [0.9, 0.1]
+        assert artwork_wishes(art, fish)[1].tolist() == [1] and len(artwork_wishes(art, (253, 255, 243))[0]) == 2
+    for art in (dataclasses.replace(drawn, shapes=drawn.shapes[:1]), Picture("fish", 10, 9, pixels[:9], np.zeros((9, 10), bool))):
+        with pytest.raises(DataError, match="all of it is the background's colour. Add --background none"):
+            artwork_wishes(art)
+
+
+def test_a_white_page_does_not_weigh_in_what_the_curve_promises(model):
+    fish = Shape(shapely.box(0, 0, 10, 10), (60, 110, 180), "t"), Shape(shapely.box(10, 0, 20, 10), (215, 180, 120), "t")
+    page = Shape(shapely.box(0, 10, 20, 90), (255, 255, 255), "t")
+    bare, whole = (error_curve(offer_of(model, Drawing("fish", 20, 90, shapes)), 4) for shapes in (fish, (*fish, page)))
+    assert whole.words() == bare.words() and whole.away_de00.tolist() == bare.away_de00.tolist()
 
 
 @pytest.mark.parametrize(("width", "height"), [(1, 1), (40, 3), (3000, 7), (60_000, 1), (7, 300)])

@@ -40,6 +40,12 @@ def test_how_colours_were_weighed_is_kept_and_older_files_do_without(tmp_path):
     assert read_palette(path).penalty is None and read_palette(path).digest == weighed.digest
 
 
+def test_the_artwork_it_was_chosen_for_is_kept_and_is_no_part_of_the_version(tmp_path):
+    chosen = palette(artwork="kingfisher")
+    assert read_palette(write_palette(chosen, tmp_path / "p.json")).artwork == "kingfisher"
+    assert "artwork" not in palette().as_dict() and chosen.digest == palette().digest
+
+
 def test_names_are_unique_and_numbers_are_checked():
     with pytest.raises(LimitError, match="'blue' is in the palette twice"):
         palette(colour(), colour())

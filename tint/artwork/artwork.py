@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -20,20 +20,22 @@ class Artwork:
     ----------
     name : file name without its ending; what cannot be printed becomes a question mark
     width_mm, height_mm : size on the metal [mm]
+    remarks : what a reader of the layers must know of how the file was read, one line each
     """
 
     name: str
     width_mm: float
     height_mm: float
+    remarks: tuple[str, ...] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         # a file name may hold bytes that are no text, or line breaks; the name goes into files and onto sheets
         text = self.name.encode("utf-8", "replace").decode("utf-8")
         object.__setattr__(self, "name", "".join(c if c.isprintable() else "?" for c in text) or "artwork")
-        for field in ("width_mm", "height_mm"):
-            value = getattr(self, field)
+        for side in ("width_mm", "height_mm"):
+            value = getattr(self, side)
             if not (np.isfinite(value) and value > 0):
-                raise LimitError(f"{field} {value:g} of {self.name} cannot be; it is a number above 0.")
+                raise LimitError(f"{side} {value:g} of {self.name} cannot be; it is a number above 0.")
 
 
 @dataclass(frozen=True, eq=False)

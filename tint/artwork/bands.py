@@ -27,6 +27,9 @@ MOST_PX = 1_000_000_000  # a wall of a house at a spot a pixel; a bigger file is
 # of a JPEG: each block of 64 pixels takes a bit at least (ISO/IEC 10918-1, F.1.2), so no byte stands for more; the decoder would
 # fill what is missing with grey
 MOST_PX_PER_BYTE = 512
+_HEAD_BYTES = 4096  # notes may stand before a drawing's first element
+# PNG specification 5.2; ISO/IEC 10918-1 B.1.1.3; TIFF 6.0 section 2 and BigTIFF; RFC 9649 (RIFF container)
+_PICTURE_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"RIFF")
 _BAND_PX = 250_000  # pixels converted at once: 1 MB, which stays in the processor's cache
 _TURN = 0x0112  # EXIF's and TIFF's tag for how the camera was held
 _COLOUR_MAP = 320  # TIFF 6.0: red, green and blue of each entry, one plane after the other
@@ -47,6 +50,7 @@ class Source:
     profile : embedded ICC profile, None where there is none that serves these pixels
     mode : of the file's pixels, as Pillow names it
     unserved : what an embedded profile that is left out is for, "" where none is
+    file_px : pixels of the file, more than there are rows for where a large JPEG is decoded at a part of its size
     """
 
     path: Path
@@ -57,6 +61,7 @@ class Source:
     profile: bytes | None
     mode: str
     unserved: str = ""
+    file_px: int = 0
     _transforms: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -148,15 +153,33 @@ def open_source(path: Path) -> Source:
     except Image.DecompressionBombError:
         raise too_large(path) from None
     except (UnidentifiedImageError, SyntaxError, ValueError, KeyError, TypeError):
-        raise FileError(f"{path} is not a picture tint reads (PNG, JPEG, TIFF, WebP), or it is damaged.") from None
+        raise _no_picture(path) from None
     except OSError as error:
-        raise FileError(f"cannot read {path}: {error.strerror or str(error)[:120]}.") from None
+        if error.strerror:
+            raise FileError(f"cannot read {path}: {error.strerror}.") from None
+        raise _no_picture(path) from None  # a decoder that found no more bytes
 
 
 def unreadable(path: Path, error: Exception) -> FileError:
     """The error of a file whose pixels cannot be had, in one line."""
     said = (str(error).splitlines() or ["it is damaged"])[0][:160]
+    if "truncated" in said.lower():  # Pillow's word, whatever the format
+        return FileError(f"{path} is cut short: a part of the picture is missing. Ask for the file again, or export it again.")
     return FileError(f"{path} cannot be read: {said}. Save it again as a plain PNG.")
+
+
+def _no_picture(path: Path) -> FileError:
+    """The error of a file that no decoder opens, by what stands at its start."""
+    start = b""
+    with suppress(OSError), open(path, "rb") as stream:
+        start = stream.read(_HEAD_BYTES)
+    if not start:
+        return FileError(f"{path} is empty. Ask for the file again, or export it again.")
+    if b"<svg" in start:
+        return FileError(f"{path} is an SVG drawing under another name. Give it the ending .svg.")
+    if start.startswith(_PICTURE_STARTS):
+        return FileError(f"{path} is damaged or cut short. Ask for the file again, or export it again.")
+    return FileError(f"{path} is not a picture tint reads (PNG, JPEG, TIFF, WebP), or it is damaged.")
 
 
 def too_large(path: Path, megapixels: float | None = None) -> FileError:
@@ -189,7 +212,7 @@ def _opened(path: Path) -> Source:
         turn = _known_turn(tiff.tag_v2.get(_TURN, 1))
         stream = cast("BinaryIO", tiff.fp)
         profile, unserved = _serving(image)
-        return Source(path, *tiff_size(tiff), lambda: tiff_bands(tiff, stream), turn, profile, image.mode, unserved)
+        return Source(path, *tiff_size(tiff), lambda: tiff_bands(tiff, stream), turn, profile, image.mode, unserved, pixels)
     if pixels > WHOLE_PX:
         if image.info.get("progressive"):
             raise FileError(
@@ -206,7 +229,7 @@ def _opened(path: Path) -> Source:
     _scale_clear_colour(image, path)
     turn = _known_turn(image.getexif().get(_TURN, 1))  # Pillow has turned a TIFF by now and says so
     profile, unserved = _serving(image)
-    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile, image.mode, unserved)
+    return Source(path, image.width, image.height, lambda: iter([image]), turn, profile, image.mode, unserved, pixels)
 
 
 def _known_turn(tag: Any) -> int:

@@ -12,12 +12,12 @@ from tint.artwork.artwork import Picture
 from tint.artwork.average import OPAQUE, averaged, scaled
 from tint.artwork.bands import Source, open_source
 from tint.errors import LimitError
-from tint.setting import MOST
 
 __all__ = ["MAX_PITCH_MM", "MAX_PIXELS", "MIN_PITCH_MM", "OPAQUE", "read_picture"]
 
 MAX_PIXELS = 120_000_000  # kept of a picture: about 1 GB while it is separated
 MIN_PITCH_MM, MAX_PITCH_MM = 0.002, 1.0  # finer than any line spacing; coarser than any spot
+MOST_WIDTH_MM = 1e6  # as far as drawings reach (svg_scene); any machine's field is far smaller
 _SAID_FROM_PX = 50_000_000  # smaller pictures are read before anybody could read how far it is
 
 
@@ -35,7 +35,7 @@ def read_picture(
     width_mm : width on the metal [mm]
     pitch_mm : size of a pixel on the metal [mm] to resample to, in linear light; None keeps the picture's own pixels, or
         averages those of a picture above 120 megapixels by a whole number
-    progress : called with a short text about what was decided and, for large pictures, how far reading is
+    progress : called with each of the picture's remarks and, for large pictures, how far reading is
 
     Raises
     ------
@@ -53,27 +53,19 @@ def read_picture(
     """
     if width_mm is None:
         raise LimitError(f"{path} is a picture and has no size of its own; say how wide it is to be with --width-mm.")
-    if not 0 < width_mm <= MOST:
-        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0, up to {MOST:g}.")
+    if not 0 < width_mm <= MOST_WIDTH_MM:
+        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0, up to {MOST_WIDTH_MM:,.0f} mm.")
     say = progress or (lambda text: None)
     source = open_source(Path(path))
-    if source.unserved:
-        say(
-            f"the colour profile in {path} is for {source.unserved}, which its pixels are not: tint leaves it out, and colours may be "
-            "off. Save it as sRGB, or with its own profile, to be sure"
-        )
-    elif source.mode == "CMYK" and not source.profile:
-        say(
-            f"{path} is CMYK without a colour profile: tint takes its inks for ideal ones, and colours may be far off. Save it as "
-            "sRGB, or with its profile, to be sure"
-        )
+    remarks = list(_colour_remarks(source))
     size = (source.width, source.height)
     wanted = _wanted_size(source, width_mm, pitch_mm)
+    if pitch_mm is None and math.prod(wanted) < source.file_px:
+        kept = f"{source.file_px / 1e6:.0f} megapixels; averaged to {math.prod(wanted) / 1e6:.0f}"
+        remarks.append(f"the picture has {kept} as it is read, and finer detail is lost")
+    for line in remarks:
+        say(line)
     if wanted[0] < size[0] or wanted[1] < size[1]:
-        if pitch_mm is None:
-            say(
-                f"{path} has {math.prod(size) / 1e6:.0f} megapixels; averaged to {math.prod(wanted) / 1e6:.0f} as it is read"
-            )
         srgb, bare = averaged(_told(source, say), size, wanted)
     else:
         srgb, bare = _whole(source, say)
@@ -86,7 +78,22 @@ def read_picture(
         raise LimitError(
             f"a pixel of {path} would be {pitch:.4g} mm on the metal; state --pitch-mm (such as 0.05) to resample it."
         )
-    return Picture(Path(path).stem, float(width_mm), srgb.shape[0] * float(width_mm) / srgb.shape[1], srgb, bare)
+    height_mm = srgb.shape[0] * float(width_mm) / srgb.shape[1]
+    return Picture(Path(path).stem, float(width_mm), height_mm, srgb, bare, remarks=tuple(remarks))
+
+
+def _colour_remarks(source: Source) -> Iterator[str]:
+    """What makes the colours of a picture doubtful; without its name, as lines go where it stands already."""
+    if source.unserved:
+        yield (
+            f"the picture's colour profile is for {source.unserved}, which its pixels are not: tint leaves it out, and colours may be "
+            "off. Save it as sRGB, or with its own profile, to be sure"
+        )
+    elif source.mode == "CMYK" and not source.profile:
+        yield (
+            "the picture is CMYK without a colour profile: tint takes its inks for ideal ones, and colours may be far off. Save it as "
+            "sRGB, or with its profile, to be sure"
+        )
 
 
 def _wanted_size(source: Source, width_mm: float, pitch_mm: float | None) -> tuple[int, int]:

@@ -123,9 +123,9 @@ class Refusals:
         names = list(self.found)
         advices = list(dict.fromkeys(self.found[name] for name in names if self.found[name]))
         more = f", and {len(names) - TOLD} more" if len(names) > TOLD else ""
-        advice = f" {'; '.join(advices[:TOLD])};" if advices else ""
+        advice = "; or ".join([*("; ".join(advices[:TOLD]),) * bool(advices), "export the drawing as PNG"])
         told = ", ".join(names[:TOLD])
-        raise FileError(f"{self.path}: cannot be marked exactly: {told}{more}.{advice} or export the drawing as PNG.")
+        raise FileError(f"{self.path}: cannot be marked exactly: {told}{more}. {advice[0].upper()}{advice[1:]}.")
 
 
 def read_tree(path: str | Path, refusals: Refusals) -> Node:

@@ -90,7 +90,7 @@ def read_drawing(path: str | Path, width_mm: float | None = None) -> Drawing:
     taken from this computer; the environment variable TINT_FONTS lists further folders or files, which come first.
     """
     if width_mm is not None and not 0 < width_mm < MAX_COORDINATE_MM:
-        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0 and below {MAX_COORDINATE_MM:g}.")
+        raise LimitError(f"width {width_mm:g} mm cannot be; it is a number above 0 and below {MAX_COORDINATE_MM:,.0f} mm.")
     refusals = Refusals(str(path))
     root = read_tree(path, refusals)
     try:

@@ -47,7 +47,8 @@ def contact_sheets(records: Iterable[tuple[Record, bytes]], title: str, remark: 
                 size = f"{record.facts.get('width_mm', 0):.4g} × {record.facts.get('height_mm', 0):.4g} mm"
                 layers = round(record.facts.get("layers", 0))
                 told = f"{size}, {layers} layer{'s' * (layers != 1)}"
-                draw.text((x, foot + 28), fitting(told, small, PICTURE_PX), font=small, fill=(235, 235, 235))
+                told, fill = (told, (235, 235, 235)) if record.ok else (f"FAILED: {record.problem}", LOUD)
+                draw.text((x, foot + 28), fitting(told, small, PICTURE_PX), font=small, fill=fill)
             else:
                 draw.rectangle([x, foot - FAILED_PX, x + PICTURE_PX - 1, foot - 1], outline=DARK, width=2)
                 for row, line in enumerate(wrapped(f"FAILED: {record.problem}", small, PICTURE_PX - 24)[:5]):

@@ -71,16 +71,9 @@ def place_pieces(
     import rectpack
 
     check_free(gap_mm, edge_mm)
-    room = [min(side - 2 * edge_mm, field) for side, field in zip(stock.size_mm, machine.field_mm, strict=True)]
-    for name, (width, height) in sizes_mm.items():
-        if not any(
-            w <= room[0] + 1e-6 and h <= room[1] + 1e-6
-            for w, h in [(width, height), (height, width)][: 2 if turn else 1]
-        ):
-            raise LimitError(
-                f"{name} ({width:g} × {height:g} mm) fits on no plate: {room[0]:g} × {room[1]:g} mm are free on {stock.name} within "
-                f"the field. Make it smaller, or leave it out of the packing."
-            )
+    for problem in no_room(sizes_mm, machine, stock, edge_mm=edge_mm, turn=turn).values():
+        raise LimitError(problem)
+    room = _room_mm(machine, stock, edge_mm)
 
     def grains(value_mm: float) -> int:
         return math.ceil(round(value_mm * 1000 / GRAIN_UM, 6))
@@ -101,6 +94,31 @@ def place_pieces(
         left, top = (edge_mm + value * GRAIN_UM / 1000 for value in (x, y))
         placed.append(Placed(names[number], plate + 1, left, top, *((h, w) if turned else (w, h)), turned))
     return tuple(sorted(placed, key=lambda one: (one.plate, one.y_mm, one.x_mm)))
+
+
+def no_room(
+    sizes_mm: Mapping[str, tuple[float, float]], machine: Machine, stock: Stock, *, edge_mm: float = 3.0, turn: bool = False
+) -> dict[str, str]:
+    """Why a piece fits on no plate, by its name; parameters as `place_pieces`."""
+    room = _room_mm(machine, stock, edge_mm)
+
+    def fits(*size_mm: float) -> bool:
+        return all(side <= free + 1e-6 for side, free in zip(size_mm, room, strict=True))
+
+    found = {}
+    for name, (width, height) in sizes_mm.items():
+        if not fits(width, height) and not (turn and fits(height, width)):
+            turned = "Turned by 90° it fits (--turn)" if fits(height, width) else "Make it smaller, or leave it out"
+            found[name] = (
+                f"{name} ({width:g} × {height:g} mm) fits on no plate: {room[0]:g} × {room[1]:g} mm are free on {stock.name} within "
+                f"the field. {turned}."
+            )
+    return found
+
+
+def _room_mm(machine: Machine, stock: Stock, edge_mm: float) -> list[float]:
+    """Width and height free on a plate within the machine's field [mm]."""
+    return [min(side - 2 * edge_mm, field) for side, field in zip(stock.size_mm, machine.field_mm, strict=True)]
 
 
 def _ways(rectpack: Any, turn: bool) -> Iterator[tuple[Any, Any, bool]]:

@@ -11,7 +11,7 @@ from typing import Any
 
 from tint.batch.engine import Engine
 from tint.batch.folder import BatchFolder, Record
-from tint.batch.pack import Placed, check_free, place_pieces, stock_use
+from tint.batch.pack import Placed, check_free, no_room, place_pieces, stock_use
 from tint.batch.task import Order, Plate, make
 from tint.batch.work import work_through
 from tint.files.write import write_file
@@ -37,11 +37,19 @@ class Packing:
         check_free(self.gap_mm, self.edge_mm)
 
 
+def told_unfit(records: Sequence[Record], order: Order, packing: Packing) -> list[Record]:
+    """The records, those of pieces that fit on no plate with the reason; their layers stay, another edge may let them fit."""
+    sizes = {record.name: (record.facts["width_mm"], record.facts["height_mm"]) for record in records if record.ok}
+    stock = order.stock or order.palette.stock
+    problems = no_room(sizes, order.machine, stock, edge_mm=packing.edge_mm, turn=packing.turn)
+    return [replace(record, problem=problems.get(record.name, record.problem)) for record in records]
+
+
 def pack_plates(
     place: BatchFolder, order: Order, records: Sequence[Record], copies: Mapping[str, int], packing: Packing, engine: Engine,
     step: Callable[[str], None],
-) -> tuple[list[Record], tuple[Placed, ...], dict[int, float], int]:  # fmt: skip
-    """Records of the plates' jobs, where each piece lies, the share of each plate used, and how many plates were there already.
+) -> tuple[list[Record], tuple[Placed, ...], dict[int, float]]:  # fmt: skip
+    """Records of the plates' jobs, where each piece lies, and the share of each plate used.
 
     Parameters
     ----------
@@ -57,14 +65,14 @@ def pack_plates(
     }
     if not piece:
         _drop_others(place, set())
-        return [], (), {}, 0
+        return [], (), {}
     sizes = {name: (record.facts["width_mm"], record.facts["height_mm"]) for name, record in piece.items()}
     found = place_pieces(
         sizes, order.machine, stock, gap_mm=packing.gap_mm, edge_mm=packing.edge_mm, turn=packing.turn
     )
     placed = tuple(replace(one, name=piece[one.name].name) for one in found)
     use = stock_use(placed, stock)
-    step(f"packed {len(placed)} pieces onto {len(use)} plate{'s' * (len(use) != 1)}")
+    step(f"packed {len(placed)} piece{'s' * (len(placed) != 1)} onto {len(use)} plate{'s' * (len(use) != 1)}")
 
     def plates() -> Iterator[tuple[Plate, str]]:
         for number in use:
@@ -72,7 +80,10 @@ def pack_plates(
             files = {one.name: _files_of(place.results / one.name) for one in mine}
             yield Plate(f"plate-{number:02d}", mine, files), ""
 
-    made, kept = work_through(make, plates(), len(use), place, engine, step, "plates")
+    def begun(plate: Plate) -> str:
+        return f"making {plate.name}: layers, drawings, masks and sheet of {len(plate.placed)} piece{'s' * (len(plate.placed) != 1)}"
+
+    made, _ = work_through(make, plates(), len(use), place, engine, step, "plates", begun)
     made.sort(key=lambda record: int(record.name.rpartition("-")[2]))  # plate-100 comes after plate-99
     table = io.StringIO()
     rows = csv.writer(table, lineterminator="\n")
@@ -87,7 +98,7 @@ def pack_plates(
         picture = plate_picture(mine, place.path / "plates" / f"plate-{number:02d}" / "proof.png", stock.size_mm)
         if picture is not None:
             write_file(place.path / f"plate-{number:02d}.png", png_bytes(picture), force=True)
-    return made, placed, use, kept
+    return made, placed, use
 
 
 def _drop_others(place: BatchFolder, names: set[str]) -> None:

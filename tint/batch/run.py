@@ -11,7 +11,7 @@ from tint.batch.contact import contact_sheets
 from tint.batch.engine import Engine, Local
 from tint.batch.folder import BatchFolder, Record, find_artworks, held_batch, read_piece
 from tint.batch.pack import Placed
-from tint.batch.plates import Packing, pack_plates
+from tint.batch.plates import Packing, pack_plates, told_unfit
 from tint.batch.sizes import Size, read_sizes
 from tint.batch.task import LOAD_FIRST, Order, Piece, make
 from tint.batch.work import work_through
@@ -28,7 +28,7 @@ class Batch:
     Parameters
     ----------
     records : one per artwork, in the order of their names
-    kept : how many were there already
+    kept : how many of the artworks done were there already
     plates : one record per packed plate
     placed : where each packed piece lies
     use : share of each plate's area that its pieces cover
@@ -62,7 +62,7 @@ def run_batch(
         changed or failed are made again
     order : what the artworks share; with `packing` its `layers_only` is set
     engine : where the work is done, None this computer's cores
-    packing : pack the pieces onto plates and write a job per plate
+    packing : pack the pieces onto plates and write a job per plate; a piece that fits on none counts as failed
     sizes : table of the artworks' own widths and, with `packing`, copies, as `read_sizes` takes it
     force : the folder was begun with another order: make anew what differs
     progress : called with a short text as each is done
@@ -72,8 +72,6 @@ def run_batch(
     FileError
         No artworks, a table of sizes that does not fit them, or the folder of the batch is something else, cannot be written, or
         another batch is at work in it.
-    LimitError
-        With `packing`, a piece that fits on no plate.
 
     Notes
     -----
@@ -85,25 +83,29 @@ def run_batch(
     began, step = time.perf_counter(), progress or (lambda text: None)
     engine = engine or Local(load_first=LOAD_FIRST)
     artworks = find_artworks(folder, but=out)
-    own = read_sizes(sizes, artworks, Path(folder), packed=packing is not None) if sizes is not None else {}
+    own = read_sizes(sizes, artworks, Path(folder)) if sizes is not None else {}
+    copies = {name: size.copies for name, size in own.items()}
+    if packing is None and any(count > 1 for count in copies.values()):
+        step("copies count with --pack only: here each artwork is one job, to be marked as often as you like")
     with held_batch(out):
         place = BatchFolder(out, order, force=force)
         records, kept = work_through(make, _pieces(artworks, Path(folder), own), len(artworks), place, engine, step)
         plates: list[Record] = []
         placed: tuple[Placed, ...] = ()
         use: dict[int, float] = {}
+        if packing is not None:
+            records = told_unfit(records, order, packing)
         _finish(place, order, records, folder)
         if packing is not None:
-            copies = {name: size.copies for name, size in own.items()}
-            plates, placed, use, kept_plates = pack_plates(place, order, records, copies, packing, engine, step)
-            kept += kept_plates
+            plates, placed, use = pack_plates(place, order, records, copies, packing, engine, step)
         if left := place.without_artwork(artworks):
             step(f"{place.results.name} also holds {some(left)}, which no artwork stands behind any more; delete what is not wanted")
         place.settle()
     at = {name: number for number, name in enumerate(artworks)}
     ordered = tuple(sorted(records, key=lambda record: at[record.name]))
     work_s = sum(record.work_s for record in (*ordered, *plates))
-    return Batch(ordered, kept, tuple(plates), placed, use, time.perf_counter() - began, work_s)
+    there = sum(record.ok and record.name in kept for record in ordered)
+    return Batch(ordered, there, tuple(plates), placed, use, time.perf_counter() - began, work_s)
 
 
 def _pieces(artworks: dict[str, Path], folder: Path, own: Mapping[str, Size]) -> Iterator[tuple[Piece, str]]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from tint.batch.folder import shown_name
 from tint.measure.table import read_table
 
+COLUMNS = ("file", "width_mm", "copies")
 MOST_COPIES = 10_000  # of one piece; more is a slip of the keyboard
 
 
@@ -20,23 +21,23 @@ class Size:
     copies: int = 1
 
 
-def read_sizes(path: str | Path, artworks: Mapping[str, Path], folder: Path, *, packed: bool) -> dict[str, Size]:
-    """Sizes by the name of the result, from a CSV table with the columns file, width_mm and copies; the last two may be empty.
+def read_sizes(path: str | Path, artworks: Mapping[str, Path], folder: Path) -> dict[str, Size]:
+    """Sizes by the name of the result, from a CSV table with the columns file, width_mm and copies; the last two may be left out.
 
     Parameters
     ----------
     artworks : of the batch, by the name of the result; those the table does not name keep the batch's width, one copy each
     folder : of the artworks; files are named from it on, as in summary.csv
-    packed : pieces go onto plates; without, copies mean nothing and are refused
 
     Raises
     ------
     FileError
-        Names the line and column: a file that is not in the folder or named twice, a width or number of copies that cannot be.
+        Names the line and column: a column that is not known, a file that is not in the folder or named twice, a width or number of
+        copies that cannot be.
     """
     names = {shown_name(artwork, folder): name for name, artwork in artworks.items()}
     sizes: dict[str, Size] = {}
-    for row in read_table(path, needed=("file",), numbers=("width_mm",), office=True)[1]:
+    for row in read_table(path, needed=("file",), numbers=("width_mm",), office=True, known=COLUMNS)[1]:
         file = row.text("file").replace("\\", "/")
         if file not in names:
             raise row.wrong("file", f"{file[:80]!r} is not an artwork of {folder}; write it as in summary.csv")
@@ -48,7 +49,5 @@ def read_sizes(path: str | Path, artworks: Mapping[str, Path], folder: Path, *, 
         copies = row.number("copies", 1.0)
         if copies != int(copies) or not 1 <= copies <= MOST_COPIES:
             raise row.wrong("copies", f"{copies:g} cannot be; give a whole number from 1 to {MOST_COPIES}")
-        if copies > 1 and not packed:
-            raise row.wrong("copies", "copies are for --pack; a job is marked as often as you like. Add --pack, or leave the column out")
         sizes[names[file]] = Size(width_mm, int(copies))
     return sizes

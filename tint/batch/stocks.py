@@ -161,7 +161,7 @@ def fit_stocks(
         if left := place.without_artwork(folders):
             step(f"{place.results.name} also holds {some(left)}, which no stock stands behind any more; delete what is not wanted")
         place.settle()
-    return tuple(records), kept
+    return tuple(records), len(kept)
 
 
 def find_stocks(folder: str | Path, *, but: str | Path | None = None) -> dict[str, Path]:

@@ -377,8 +377,10 @@ def _told(path: str | Path, verb: str) -> Iterator[None]:
             raise FileError(f"{path} takes too long to read: it is damaged, or not as tint writes it. Move it away.") from None
         if "locked" in said:
             raise FileError(f"cannot {verb} {path}: another tint is writing. Try again.") from None
+        barred = "may not be written" in said or "unable to open" in said
+        advice = f"{'' if barred else 'free space or '}take another place, or add --no-record to only look"
         raise FileError(
-            f"cannot {verb} {path}: {said}. Nothing was lost; free space or take another place, or add --no-record to only look."
+            f"cannot {verb} {path}: {said}. Nothing was lost; {advice}."
         ) from None
     except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise FileError(

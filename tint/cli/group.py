@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import re
 import sys
 from typing import Any
@@ -16,9 +15,6 @@ ORDER = (  # of the work, not of the alphabet
     "demo", "grid", "measure", "fit", "plot", "stocks", "borrow", "palette", "swatches", "separate",
     "proof", "job", "batch", "check", "history", "predict", "match", "desk", "guide",
 )  # fmt: skip
-
-
-FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}  # of a disk, where the answer goes to a file
 
 
 class Command(click.Command):
@@ -66,7 +62,9 @@ class Commands(click.Group):
             click.echo("tint: not enough memory. Close other programs, or use a smaller picture or a coarser --pitch-mm.", err=True)
             ctx.exit(1)
         except OSError as error:
-            if error.errno not in FULL:
+            from tint.files.write import FULL
+
+            if error.errno not in FULL:  # where the answer goes to a file
                 raise
             click.echo(f"tint: cannot write: {error.strerror}. Free space, or choose another place.", err=True)
             ctx.exit(FileError.exit_code)

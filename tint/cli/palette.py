@@ -44,6 +44,8 @@ class Count(click.ParamType):
 @click.option(
     "--for", "artwork", type=PATH, help="Serve this artwork's colours instead of everything the stock can show."
 )
+@click.option("--background", default="#ffffff", show_default=True,
+              help="With --for: the artwork's colour that stays bare metal and asks for none, or none.")  # fmt: skip
 @click.option("--keep", multiple=True, metavar="NAME|#RRGGBB|PATCH", help="A colour that must stay: its name in the palette "
               "named by --from, a screen colour, or the id of a measured patch. May be said again.")  # fmt: skip
 @click.option(
@@ -69,8 +71,9 @@ class Count(click.ParamType):
 @output("palette.json", "File to write; with --stock and without --patches, the folder of the plate.")
 @FORCE
 @click.pass_context
-def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | None, keep: tuple[str, ...], old: Path | None, stock: Path | None,
-            patches: tuple[Path, ...], sensitive: float, slow_de00: float, name: str | None, output: Path, force: bool) -> None:  # fmt: skip
+def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | None, background: str, keep: tuple[str, ...], old: Path | None,
+            stock: Path | None, patches: tuple[Path, ...], sensitive: float, slow_de00: float, name: str | None, output: Path,
+            force: bool) -> None:  # fmt: skip
     """Choose the handful of colours to work with, and draw them (a PNG beside the palette).
 
     Colours are weighed by how far fresh marks should land from what is wanted: distance, shift under jitter and the model's
@@ -82,31 +85,36 @@ def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | 
     if (stock is not None and (old is None or keep)) or (patches and stock is None):
         raise click.UsageError("--stock goes with --from and without --keep, --patches goes with --stock.")
     if old is not None and not keep:
-        if said := on_command_line(ctx, "count", "artwork", "sensitive", "slow_de00", "name"):
+        if said := on_command_line(ctx, "count", "artwork", "background", "sensitive", "slow_de00", "name"):
             raise click.UsageError(
                 f"{said}: without --keep the palette named by --from is moved over whole, colour by colour."
             )
         _move(model, old, stock, patches, output, force)
         return
+    from tint.layers.paper import colour_or_none
     from tint.model.model import read_model
     from tint.palette.choose import check_count, choose_from
     from tint.palette.curve import error_curve
     from tint.palette.keep import kept_for
+    from tint.palette.missed import missed_remark
     from tint.palette.offer import offer_of
     from tint.palette.palette import read_palette
     from tint.palette.penalty import Penalty
     from tint.palette.swatches import refuse_palette, write_palette_and_picture
     from tint.palette.wishes import read_wishes
 
+    if artwork is None and on_command_line(ctx, "background"):
+        raise click.UsageError("--background goes with --for.")
     with typed():
         if count is not None:
             check_count(count)
         weighed = Penalty(sensitive, slow_de00)
+        paper = colour_or_none(background, "--background")
     curve_path = refuse_palette(output, force=force, curve=count is None)
     wishes = read_wishes(artwork) if artwork is not None else None
     known = read_model(model)
     earlier = read_palette(old) if old is not None else None
-    offer = offer_of(known, wishes, keep=keep, old=earlier, penalty=weighed)
+    offer = offer_of(known, wishes, background=paper, keep=keep, old=earlier, penalty=weighed)
     curve = None
     if count is None:
         curve = error_curve(offer)
@@ -129,7 +137,9 @@ def palette(ctx: click.Context, model: Path, count: int | None, artwork: Path | 
             curve_path, curve_picture(curve, "\n".join([f"Colours of {chosen.name}", *chosen.remarks[:1]])), force=force
         )
         remark(f"{curve.words()} Curve in {curve_path}")
-    for line in chosen.remarks:
+    if wishes is not None and (missed := missed_remark(wishes, chosen, offer.pool.lab, paper)):
+        remark(missed)
+    for line in (*(wishes.remarks if wishes is not None else ()), *chosen.remarks):
         remark(line)
     remark(weighed.words())
     remark(f"palette in {output}, picture in {picture}")

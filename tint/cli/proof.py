@@ -54,11 +54,12 @@ def proof(layers: Path, model: Path | None, artwork: Path | None, heat_pct: floa
         separated,
         output,
         model=read_model(model) if model is not None else None,
-        artwork=read_same_artwork(artwork, separated) if artwork is not None else None,
+        artwork=read_same_artwork(artwork, separated, progress=remark) if artwork is not None else None,
         heat_pct=heat_pct,
         background=paper,
         compare=compare,
         force=force,
+        progress=remark,
     )
     click.echo(done.words())
     for line in separated.palette.remarks:

@@ -21,7 +21,7 @@ from tint.cli.separating import separating, separating_words
 @click.argument("artwork", type=PATH)
 @click.argument("palette", type=PATH)
 @separating
-@click.option("--compare", type=PATH, help="Write a picture of the maps side by side, too (PNG).")
+@click.option("--compare", type=PATH, help="Write a picture of the maps side by side, too (.png, .jpg or .webp).")
 @output("layers")
 @FORCE
 def separate(artwork: Path, palette: Path, compare: Path | None, output: Path, force: bool, **said: Any) -> None:
@@ -32,25 +32,41 @@ def separate(artwork: Path, palette: Path, compare: Path | None, output: Path, f
     """
     from tint.artwork.artwork import read_artwork
     from tint.files.write import refuse_folder, refuse_overwrite, write_file
-    from tint.layers.compare import captioned_maps, png_bytes
+    from tint.layers.compare import captioned_maps, kind_by_ending, picture_bytes
     from tint.layers.folder import layers_text, write_layers
     from tint.layers.separate import separate as separate_artwork
     from tint.palette.palette import read_palette
 
     refuse_folder(output, "layers", force)
     if compare is not None:
+        kind = kind_by_ending(compare)
         refuse_overwrite(compare, force)
     chosen = read_palette(palette)
+    _refuse_width(chosen.machine, said["width_mm"])
     words = separating_words(chosen, said)
     wanted = read_artwork(artwork, said["width_mm"], said["pitch_mm"], progress=remark)
     pitch_mm = None if said["tonal"] else said["pitch_mm"]
     layers = separate_artwork(wanted, chosen, pitch_mm=pitch_mm, progress=remark, **words)
     if compare is not None:
-        write_file(compare, png_bytes(captioned_maps(wanted, chosen, words["tonal"], words["background"], words["ink"])), force=force)
+        maps = captioned_maps(wanted, chosen, words["tonal"], words["background"], words["ink"], progress=remark)
+        write_file(compare, picture_bytes(maps, kind), force=force)
         remark(f"maps side by side in {compare}")
     write_layers(layers, output, force=force)
     click.echo(layers_text(layers))
     for line in (*layers.remarks, *chosen.remarks, chosen.edited_remark):
-        if line:
+        if line and line not in wanted.remarks:  # these were said as it was read
             remark(line)
     remark(f"proof in {output / 'proof.png'}: screens differ and metal shifts with the angle")
+
+
+def _refuse_width(machine: Any, width_mm: float | None) -> None:
+    """Nothing, or a `LimitError` where the machine's field can hold no artwork of this width."""
+    from tint.errors import LimitError
+    from tint.layers.separate import SLACK_MM
+
+    wide, tall = machine.field_mm
+    if width_mm is not None and not 0 < width_mm <= wide + SLACK_MM:
+        raise LimitError(
+            f"width {width_mm:g} mm cannot be; the field of {machine.name} is {wide:g} × {tall:g} mm. "
+            f"Choose a --width-mm above 0, up to {wide:g}."
+        )

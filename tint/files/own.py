@@ -13,6 +13,10 @@ from typing import Any
 from tint.errors import FileError, TintError
 from tint.files.text import read_text
 
+# command that writes each kind of file, for somebody who named another
+WRITTEN_BY = {
+    "model": "fit", "palette": "palette", "layers": "separate", "grid": "grid", "job": "job", "batch": "batch", "batch-record": "batch",
+}  # fmt: skip
 MOST_DIGITS = 18  # of a whole number in JSON: it fits 64 bits, and a float without running over
 MOST_SIGNS = 20_000  # of one text; a page of print has some 3,000. Outlines are longer
 _HALF_SIGN = re.compile(r"\\u[dD][89a-fA-F]")  # half of a surrogate pair; alone it is text no file can hold
@@ -31,23 +35,27 @@ def read_json(path: str | Path, kind: str, version: int) -> dict[str, Any]:
     Parameters
     ----------
     kind, version
-        "palette", 1 reads "tint-palette/1" and older; a newer version is refused.
+        a kind of `WRITTEN_BY`; "palette", 1 reads "tint-palette/1" and older; a newer version is refused.
 
     Raises
     ------
     FileError
         Not JSON, another kind of file, written by a newer tint, or damaged: numbers that are none, halves of signs.
     """
+    empty = ""
     try:
-        body = json_from(read_text(path), str(path))
+        text = read_text(path)
+        empty = "" if text.strip() else "empty, so "
+        body = json_from(text, str(path))
         found = body["format"] if isinstance(body, dict) else None
     except (ValueError, KeyError, RecursionError):
         found = None
     name, _, number = str(found).partition("/")
+    needed = f"a tint-{kind} file is needed here, which `tint {WRITTEN_BY[kind]}` writes"
     if found is None or not name.startswith("tint-") or not number.isdecimal():
-        raise FileError(f"{path} is not a file tint wrote; a tint-{kind} file is needed here.")
+        raise FileError(f"{path} is {empty}not a file tint wrote; {needed}.")
     if name != f"tint-{kind}":
-        raise FileError(f"{path} is a {name} file; a tint-{kind} file is needed here.")
+        raise FileError(f"{path} is a {name} file; {needed}.")
     if int(number) > version:
         raise FileError(f"{path} is {found}, newer than this tint reads (tint-{kind}/{version}). Update tint.")
     return body

@@ -6,6 +6,7 @@ one and never half of either. Nothing is overwritten unless `force` is set.
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 from collections.abc import Iterator, Mapping
@@ -16,6 +17,8 @@ from tint.errors import FileError
 from tint.files.temporary import TEMPORARY_NAME, aside, lock, put_back, sweep, temporary_beside
 
 LIST_NAME = ".tint"  # in every folder tint writes: its kind and its files, so that --force deletes nobody else's
+FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}  # of a disk
+BARRED = {errno.EACCES, errno.EPERM, errno.EROFS}  # by rights or a disk that only gives
 SYNCING = 8  # files brought to the disk at once: one by one costs a millisecond each, together a fifth (tests/bench)
 
 
@@ -117,8 +120,9 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
         The folder exists and `force` is not set; it is not of this kind or holds a file tint did not write; it is the
         folder tint runs in; or the place cannot be written.
     """
-    path = Path(path).absolute()
-    refuse_folder(path, kind, force)
+    shown = Path(path)  # as it was typed
+    path = shown.absolute()
+    _refuse_folder(path, shown, kind, force)
     try:
         path = path.resolve()
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -126,7 +130,7 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
         temporary = Path(temporary_beside(path))
         temporary.mkdir()
     except (OSError, ValueError) as error:
-        raise _cannot_write(path, error) from None
+        raise _cannot_write(shown, error) from None
     handle = None
     try:
         with suppress(OSError):  # systems that do not open folders
@@ -136,12 +140,12 @@ def new_folder(path: str | Path, kind: str, *, force: bool = False, sync: bool =
         (temporary / LIST_NAME).write_text("\n".join([f"tint {kind}", *names]) + "\n", encoding="utf-8")
         if sync:
             _sync_all(temporary)
-        refuse_folder(path, kind, force)  # it may have appeared, or been added to, meanwhile
+        _refuse_folder(path, shown, kind, force)  # it may have appeared, or been added to, meanwhile
         _swap_in(temporary, path, force)
         if sync:
             _sync(path.parent)
     except (OSError, UnicodeEncodeError) as error:
-        raise _cannot_write(path, error) from None
+        raise _cannot_write(shown, error) from None
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
         if handle is not None:
@@ -258,37 +262,48 @@ def refuse_folder(path: str | Path, kind: str, force: bool) -> None:
 
     One that a killed run left aside is put back first, so that it counts as there.
     """
-    path = Path(path).absolute()
+    _refuse_folder(Path(path).absolute(), Path(path), kind, force)
+
+
+def _refuse_folder(path: Path, shown: Path, kind: str, force: bool) -> None:
+    """As `refuse_folder`, which calls the path as it is `shown`."""
     try:
         back = " (put back: a run was stopped while replacing it)" if put_back(path.resolve()) else ""
         if not os.path.lexists(path):
             return
         if not path.is_dir():
-            raise FileError(f"{path} is a file; a folder is to be written. Choose another name with -o.")
+            raise FileError(f"{shown} is a file; a folder is to be written. Choose another name with -o.")
         if not force:
-            raise FileError(f"{path} is already there{back}. Choose another name with -o, or add --force to replace it.")
+            raise FileError(f"{shown} is already there{back}. Choose another name with -o, or add --force to replace it.")
         here, place = Path.cwd().resolve(), path.resolve()
         if here == place or place in here.parents:
             raise FileError(
-                f"{path} is the folder you are in, or above it; it cannot be replaced. Choose another name with -o."
+                f"{shown} is the folder you are in, or above it; it cannot be replaced. Choose another name with -o."
             )
         listed = (path / LIST_NAME).read_text(encoding="utf-8").splitlines() if (path / LIST_NAME).is_file() else []
         if any(path.iterdir()) and listed[:1] != [f"tint {kind}"]:
             raise FileError(
-                f"{path} is not a {kind} folder written by tint; --force will not replace it. Choose another name."
+                f"{shown} is not a {kind} folder written by tint; --force will not replace it. Choose another name."
             )
         for item in path.rglob("*"):
             name = item.relative_to(path).as_posix()
             if name not in listed and name != LIST_NAME and not TEMPORARY_NAME.match(name):
                 raise FileError(
-                    f"{path} holds {name}, which tint did not write; move it away, or choose another name with -o."
+                    f"{shown} holds {name}, which tint did not write; move it away, or choose another name with -o."
                 )
     except (OSError, ValueError) as error:
-        raise _cannot_write(path, error) from None
+        raise _cannot_write(shown, error) from None
 
 
 def _cannot_write(path: Path, error: Exception) -> FileError:
     if isinstance(error, UnicodeEncodeError):
         return FileError(f"cannot write {path}: a name or remark holds signs that are no text. Type it anew.")
     said = getattr(error, "strerror", None) or str(error)
-    return FileError(f"cannot write {str(path)[:200]}: {said}. Free space, or choose another place or name.")
+    number = getattr(error, "errno", None)
+    if number in FULL:
+        advice = "Free space, or choose another place or name."
+    elif number in BARRED:
+        advice = "Choose another place, or have yourself allowed to write there."
+    else:
+        advice = "Choose another place or name."
+    return FileError(f"cannot write {str(path)[:200]}: {said}. {advice}")

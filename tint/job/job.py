@@ -15,7 +15,7 @@ from tint.job.drawing import dxf_text, svg_text
 from tint.job.hatch import hatch_bands, write_hatch_svg
 from tint.job.heat import HeatInputs
 from tint.job.inset import Inset, inset_layers, inset_remark
-from tint.job.masks import hatch_name, mask_name, mask_png, pitch_remark
+from tint.job.masks import hatch_name, mask_name, mask_png, pitch_remark, pitch_seen
 from tint.job.order import JobLayer, Timing, heat_remarks, plan_order
 from tint.job.readme import readme_text
 from tint.job.record import FILE_NAME, Job, job_text, read_job
@@ -173,13 +173,11 @@ def _planned(
         squares = dataclasses.replace(squares, time_s=round(time_s, 2))
     thin = thin_places(layers, spot_mm(machine))
     height_px, width_px = layers.labels.shape
-    said, notes = split_remarks(layers.remarks)
-    later = [
-        *heat_remarks(layers, planned, heat),
-        *said,
-        pitch_remark(width_px, height_px, layers.pitch_mm),
-        thin_remark(thin, spot_mm(machine)),
-    ]
+    said, notes = split_remarks((thin_remark(thin, spot_mm(machine)), *layers.remarks))
+    pitch = pitch_remark(width_px, height_px, layers.pitch_mm)
+    if pitch and not pitch_seen(width_px, height_px, layers.pitch_mm, spot_mm(machine)):
+        pitch, notes = "", (*notes, pitch)
+    later = [*heat_remarks(layers, planned, heat), pitch, *said]
     first, remarks = (tuple(dict.fromkeys(line for line in lines if line)) for lines in (first, later))
     return Job(
         layers.name, _iso_date(date), *size_mm, place_mm, layers.pitch_mm,

@@ -11,6 +11,7 @@ import numpy as np
 from tint.job.order import JobLayer
 
 MAX_NAME_LENGTH = 32  # characters of a colour's name kept in a file name
+SEEN_SPOT = 0.1  # of the spot: less than its own border's roughness (common practice, no source)
 POLARITY = "Black is marked, white stays bare."
 
 
@@ -81,11 +82,28 @@ def pitch_remark(width_px: int, height_px: int, pitch_mm: float) -> str:
     if abs(per_m * pitch_mm / 1e3 - 1) < 1e-9:
         return ""
     width_mm, height_mm = width_px * pitch_mm, height_px * pitch_mm
-    off_um = (width_px / per_m * 1e3 - width_mm) * 1e3
+    off_um = 1e3 * _off_mm(max(width_px, height_px), pitch_mm)
+    side = "width" if width_px >= height_px else "height"
     return (
         f"Masks: a PNG cannot state {pitch_mm:.4g} mm per pixel exactly; loaded by its own pitch a mask is {off_um:+.2g} µm "
-        f"off in width. Type in the size: {width_mm:.4f} × {height_mm:.4f} mm."
+        f"off in {side}. Type in the size: {width_mm:.4f} × {height_mm:.4f} mm."
     )
+
+
+def pitch_seen(width_px: int, height_px: int, pitch_mm: float, spot_mm: float) -> bool:
+    """Whether a mask loaded by its own pitch [mm] would be off by what can be seen beside a spot of this size [mm].
+
+    Examples
+    --------
+    >>> pitch_seen(1332, 888, 0.03, 0.06), pitch_seen(300, 200, 0.37, 0.06)
+    (False, True)
+    """
+    return abs(_off_mm(max(width_px, height_px), pitch_mm)) >= SEEN_SPOT * spot_mm
+
+
+def _off_mm(side_px: int, pitch_mm: float) -> float:
+    """How much longer a side of a mask comes out by its own pitch than it is [mm]."""
+    return side_px / _pixels_per_m(pitch_mm) * 1e3 - side_px * pitch_mm
 
 
 def _pixels_per_m(pitch_mm: float) -> int:

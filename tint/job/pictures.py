@@ -25,21 +25,21 @@ class Arranged:
     key_down_mm: float
 
 
-def arranged(job: Job, room_mm: float) -> Arranged:
-    """Proof with the key beside it, or below it where that makes both larger: long, flat pieces."""
-    beside = _near_true(min((WIDTH_MM - 6 - KEY_MM) / job.width_mm, (room_mm - 4.5) / job.height_mm))
-    below = _near_true(min(WIDTH_MM / job.width_mm, (room_mm - 11) / 2 / job.height_mm))
+def arranged(job: Job, room_mm: float, width_mm: float = WIDTH_MM) -> Arranged:
+    """Proof with the key beside it, or below it where that makes both larger: long, flat pieces; in so much paper [mm]."""
+    beside = _near_true(min((width_mm - 6 - KEY_MM) / job.width_mm, (room_mm - 4.5) / job.height_mm))
+    below = _near_true(min(width_mm / job.width_mm, (room_mm - 11) / 2 / job.height_mm))
     if below > beside:
         down_mm = job.height_mm * below + 6.5
         return Arranged(below, below, down_mm + job.height_mm * below + 4.5, 0.0, down_mm)
-    right_mm = max((WIDTH_MM - 6) / 2, job.width_mm * beside) + 6
-    key = min(beside, (WIDTH_MM - right_mm) / job.width_mm)
+    right_mm = max((width_mm - 6) / 2, job.width_mm * beside) + 6
+    key = min(beside, (width_mm - right_mm) / job.width_mm)
     return Arranged(beside, key, job.height_mm * beside + 4.5, right_mm, 0.0)
 
 
-def draw_pictures(page: Page, job: Job, layers: Layers, y: float, height: float) -> float:
+def draw_pictures(page: Page, job: Job, layers: Layers, y: float, height: float, width_mm: float = WIDTH_MM) -> float:
     """Draws proof and key from `y` [mm] into a height [mm] that `arranged` gave; where the next thing may start [mm]."""
-    placed = arranged(job, height)
+    placed = arranged(job, height, width_mm)
     scale, key_scale = placed.scale, placed.key_scale
     key_x, key_y = LEFT_MM + placed.key_right_mm, y + placed.key_down_mm
     size = f"{layers.width_mm:g} × {layers.height_mm:g} mm"
@@ -50,9 +50,8 @@ def draw_pictures(page: Page, job: Job, layers: Layers, y: float, height: float)
     ):
         width, tall = layers.width_mm * times, layers.height_mm * times
         page.text(x, top + 2.3, title, 6, bold=True, grey=GREY)
-        page.text(
-            x + 13 - 3 * (x > LEFT_MM), top + 2.3, words, 6.5, grey=GREY, width_mm=KEY_MM - 14 if x > LEFT_MM else 76
-        )
+        most_mm = KEY_MM - 14 if x > LEFT_MM else min(76.0, (placed.key_right_mm or WIDTH_MM) - 15)
+        page.text(x + 13 - 3 * (x > LEFT_MM), top + 2.3, words, 6.5, grey=GREY, width_mm=most_mm)
         page.picture(data, x, top + 3.8, width, tall)
         page.box(x, top + 3.8, width, tall, frame_pt=0.4, grey=0.3)
     _key_discs(page, job, layers, key_x, key_y + 3.8, key_scale)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from tint.job.masks import POLARITY, hatch_name, mask_name
 from tint.job.order import RULE, clock
 from tint.job.record import Job
+from tint.job.remarks import MORE
 from tint.job.thin import MOST_PLACES, PLACES, Thin
 from tint.lab import hex_from_lab
 from tint.layers.layers import pixels_of
@@ -24,7 +25,7 @@ def readme_text(job: Job) -> str:
     )
     parts = [_title(f"Job: {job.name}", "="), *_wrap(head), ""]
     if job.remarks:
-        parts += [_title("Read this first"), *_list([line.replace(PLACES, "places below.") for line in job.remarks]), ""]
+        parts += [_title("Read this first"), *_list([_here(line) for line in job.remarks]), ""]
     if job.notes:
         parts += [_title("Good to know"), *_list(job.notes), ""]
     parts += [_title("Files"), *_files(job), "", _title("At the machine"), *_steps(job), ""]
@@ -32,6 +33,11 @@ def readme_text(job: Job) -> str:
     parts += [_title("Times and heat"), *_times(job), ""]
     parts += [_title("Cautions"), *_list(job.cautions)]
     return "\n".join(parts) + "\n"
+
+
+def _here(line: str) -> str:
+    """A remark as README.txt itself says it."""
+    return line.replace(PLACES, "places below.").replace(MORE, "more below")
 
 
 def _files(job: Job) -> list[str]:

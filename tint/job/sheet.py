@@ -21,9 +21,14 @@ ROW_MM = (9.8, 12.5)  # lowest: name, file and heat remark still stand apart; hi
 # Height of proof and key: below the first a second page is better, up to the second remarks that may be shortened give way,
 # more than the last is wasted paper. A plate of 60 × 40 mm stands at true size from 44 on.
 PICTURE_MM = (30.0, 44.5, 110.0)
+NARROW_MM, FACT_MM = 112.0, 17.4  # width of proof and key with the facts beside them, and height of each of the three facts
+LARGER = 1.2  # how much larger the proof must come out that way: tall pieces on a full page, such as plates of many pieces
 MOST_SPARE_MM = 22.0
 HEADER_MM, FACTS_MM, HEAD_ROW_MM, TOTAL_MM, CHECKS_MM, TRIAL_MM = 17.0, 22.5, 8.2, 12.5, 34.0, 11.1
-REMARK_MM = 3.3  # from line to line
+REMARK_PT, REMARK_MM = 7, 3.3  # size, and from line to line
+REST = "… more in README.txt"
+REMARK_LINES = 3  # most of one remark that may be shortened
+SEEN_REMARKS = 4  # of these that have a line each before the proof grows: the kinds of warnings a plate of many pieces has
 MOST_REMARKS = 45  # lines; more than half a page of remarks helps nobody
 CAUTION_PT, CAUTION_LEAD_MM = 6.4, 2.75
 COLUMNS = (  # heading, unit, width [mm]
@@ -36,14 +41,15 @@ COLUMNS = (  # heading, unit, width [mm]
 
 @dataclass(frozen=True)
 class _Plan:
-    """Heights [mm] and the rows of each page; `spare_mm` makes the notes taller."""
+    """Lines of remarks (bold or not), heights [mm] and the rows of each page; `spare_mm` makes the notes taller."""
 
-    remark_lines: int
+    remarks: tuple[tuple[str, bool], ...]
     picture_mm: float
     row_mm: float
     pages: tuple[tuple[JobLayer, ...], ...]
     closing_page: int
     spare_mm: float = 0.0
+    narrow: bool = False  # proof and key leave the facts a column beside them
 
 
 def sheet_pdf(job: Job, layers: Layers) -> bytes:
@@ -65,10 +71,10 @@ def sheet_pdf(job: Job, layers: Layers) -> bytes:
     for index in range(pages):
         y = _header(page, job, index + 1, pages)
         if index == 0:
-            y = _remarks(page, job, y, plan.remark_lines)
+            y = _remarks(page, y, plan.remarks)
             y = _trial(page, job, y)
-            y = _facts(page, job, y)
-            y = draw_pictures(page, job, layers, y, plan.picture_mm)
+            facts_y = _facts(page, job, y, plan.narrow)
+            y = draw_pictures(page, job, layers, y if plan.narrow else facts_y, plan.picture_mm, NARROW_MM if plan.narrow else WIDTH_MM)
         if index < len(plan.pages):
             y = _table(page, layers, plan.pages[index], y, plan.row_mm)
             if index == len(plan.pages) - 1:
@@ -88,22 +94,28 @@ def _planned(page: Page, job: Job) -> _Plan:
     top = TOP_MM + HEADER_MM + FACTS_MM + HEAD_ROW_MM
     closing = CHECKS_MM + _cautions_mm(page, job) + 2
     free = BOTTOM_MM - top - 4 - (TRIAL_MM if job.trial else 0)
-    lines = [len(wrapped) for wrapped in _remark_lines(page, job)]
+    in_full = max(job.in_full, 1)
+    lines = [len(_wrapped(page, job, index, 99 if index < in_full else REMARK_LINES)) for index in range(len(job.remarks))]
     least_mm, wished_mm = (min(room, arranged(job, PICTURE_MM[2]).height_mm) for room in PICTURE_MM[:2])
     room_mm = free - TOTAL_MM - closing - count * ROW_MM[0] - 4.5
-    in_full = max(job.in_full, 1)
     least = sum(lines[:in_full]) + (len(lines) > in_full)  # a line says where the rest is
     one_page = count <= ONE_PAGE_LAYERS and least <= (room_mm - least_mm) // REMARK_MM
-    most = max(least, int((room_mm - wished_mm) // REMARK_MM)) if one_page else max(least, 16)
-    remark_lines = min(sum(lines), most, MOST_REMARKS)
-    free -= remark_lines * REMARK_MM + 4.5 if remark_lines else 0
+    seen = sum(lines[:in_full]) + min(len(lines) - in_full, SEEN_REMARKS)  # a line each
+    beside = max(int((room_mm - wished_mm) // REMARK_MM), min(seen, int((room_mm - least_mm) // REMARK_MM)))
+    most = max(least, beside) if one_page else max(least, 16)
+    remarks = _fitted(page, job, min(most, MOST_REMARKS))
+    free -= len(remarks) * REMARK_MM + 4.5 if remarks else 0
     if one_page:
         free -= TOTAL_MM + closing
         row = min(max((free - 48) / count, ROW_MM[0]), ROW_MM[1])
         picture = min(max(free - count * row, least_mm), PICTURE_MM[2])
-        picture = arranged(job, picture).height_mm
+        picture, scale = (arranged(job, picture).height_mm, arranged(job, picture).scale)
+        beside_facts = arranged(job, min(picture + FACTS_MM, PICTURE_MM[2]), NARROW_MM)
+        narrow = beside_facts.scale > LARGER * scale and beside_facts.height_mm >= 3 * FACT_MM
+        if narrow:
+            picture, free = beside_facts.height_mm, free + FACTS_MM
         spare = min(max(free - count * row - picture, 0.0), MOST_SPARE_MM)
-        return _Plan(remark_lines, picture, row, (job.layers,), 0, spare)
+        return _Plan(remarks, picture, row, (job.layers,), 0, spare, narrow)
     row, picture = 10.5, arranged(job, 46.0).height_mm
     first = min(max(int((free - picture - TOTAL_MM) // row), 1), count)
     later = int((BOTTOM_MM - TOP_MM - HEADER_MM - HEAD_ROW_MM - TOTAL_MM) // row)
@@ -111,7 +123,7 @@ def _planned(page: Page, job: Job) -> _Plan:
     pages = tuple(job.layers[start:end] for start, end in zip(starts, [*starts[1:], count], strict=True))
     last_mm = TOP_MM + HEADER_MM + HEAD_ROW_MM + len(pages[-1]) * row + TOTAL_MM + 3
     fits = len(pages) > 1 and last_mm + closing <= BOTTOM_MM
-    return _Plan(remark_lines, picture, row, pages, len(pages) - 1 if fits else len(pages))
+    return _Plan(remarks, picture, row, pages, len(pages) - 1 if fits else len(pages))
 
 
 def _header(page: Page, job: Job, number: int, pages: int) -> float:
@@ -125,39 +137,45 @@ def _header(page: Page, job: Job, number: int, pages: int) -> float:
     return TOP_MM + HEADER_MM
 
 
-def _remark_lines(page: Page, job: Job) -> list[list[str]]:
-    """Lines of each remark; those the job wants in full are never shortened."""
-    in_full = max(job.in_full, 1)
-    return [
-        page.wrapped(
-            remark if index else f"READ FIRST: {remark}",
-            7,
-            WIDTH_MM - 6,
-            99 if index < in_full else 3,
-            _bold(index, remark),
-        )
-        for index, remark in enumerate(job.remarks)
-    ]
+def _wrapped(page: Page, job: Job, index: int, most: int) -> list[str]:
+    """Lines of a remark, at most so many."""
+    remark = job.remarks[index]
+    told = remark if index else f"READ FIRST: {remark}"
+    return page.wrapped(told, REMARK_PT, WIDTH_MM - 6, most, _bold(index, remark))
 
 
 def _bold(index: int, remark: str) -> bool:
     return index == 0 or remark.startswith(OTHER_MACHINE)
 
 
-def _remarks(page: Page, job: Job, y: float, most: int) -> float:
-    if not most:
+def _fitted(page: Page, job: Job, most: int) -> tuple[tuple[str, bool], ...]:
+    """Lines of the remarks and whether bold, at most so many: before one is left out, all that may be are shortened."""
+    in_full = max(job.in_full, 1)
+    lines: list[tuple[str, bool, int]] = []
+    cut = False
+    whole = [_wrapped(page, job, index, 99) for index in range(len(job.remarks))]
+    for limit in range(REMARK_LINES, 0, -1):
+        some = [each if i < in_full else _wrapped(page, job, i, limit) for i, each in enumerate(whole)]
+        lines = [(line, _bold(i, job.remarks[i]), i) for i, each in enumerate(some) for line in each]
+        cut = some != whole or len(lines) > most
+        if len(lines) <= most:
+            break
+    lines = lines[:most]
+    if cut and lines and lines[-1][2] >= in_full:  # the last line says where the rest is
+        text, bold, _ = lines[-1]
+        free_mm = WIDTH_MM - 6 - page.width_mm(REST, REMARK_PT, bold) - 1
+        head = page.wrapped(text, REMARK_PT, free_mm, 1, bold)[0].rstrip(" ,;.…")
+        lines[-1] = (f"{head}{REST}", bold, lines[-1][2])
+    return tuple((line, bold) for line, bold, _ in lines)
+
+
+def _remarks(page: Page, y: float, lines: tuple[tuple[str, bool], ...]) -> float:
+    if not lines:
         return y
-    lines = [
-        (line, _bold(index, remark))
-        for index, (remark, wrapped) in enumerate(zip(job.remarks, _remark_lines(page, job), strict=True))
-        for line in wrapped
-    ]
-    if len(lines) > most:
-        lines = [*lines[: most - 1], ("… more in README.txt", False)]
     height = len(lines) * REMARK_MM + 2
     _barred(page, y, height)
     for index, (line, bold) in enumerate(lines):
-        page.text(LEFT_MM + 4, y + 3.7 + index * REMARK_MM, line, 7, bold=bold)
+        page.text(LEFT_MM + 4, y + 3.7 + index * REMARK_MM, line, REMARK_PT, bold=bold)
     return y + height + 2.5
 
 
@@ -180,7 +198,8 @@ def _trial(page: Page, job: Job, y: float) -> float:
     return y + TRIAL_MM
 
 
-def _facts(page: Page, job: Job, y: float) -> float:
+def _facts(page: Page, job: Job, y: float, narrow: bool) -> float:
+    """Stock, machine and piece side by side, or one below the other in the column right of proof and key."""
     stock, machine = job.stock, job.machine
     lens = f"lens {machine.lens_focal_mm:g} mm, " if machine.lens_focal_mm else ""
     blocks = (
@@ -203,10 +222,12 @@ def _facts(page: Page, job: Job, y: float) -> float:
     )  # fmt: skip
     column = WIDTH_MM / 3
     for index, (title, lines) in enumerate(blocks):
-        x = LEFT_MM + index * column
-        page.text(x, y + 2.5, title, 6, bold=True, grey=GREY)
+        x = LEFT_MM + (NARROW_MM + 8 if narrow else index * column)
+        y += FACT_MM if narrow and index else 0
+        page.text(x, y + (2.3 if narrow else 2.5), title, 6, bold=True, grey=GREY)
         for row, line in enumerate(lines):
-            page.text(x, y + 6.6 + row * 3.8, line, 7.5, bold=row == 0, width_mm=column - 4)
+            line_y = y + (5.7 + row * 3.3 if narrow else 6.6 + row * 3.8)
+            page.text(x, line_y, line, 7.5, bold=row == 0, width_mm=column - 4)
     return y + FACTS_MM
 
 

@@ -14,6 +14,7 @@ from tint.layers.clean import find_regions
 from tint.layers.layers import Layers
 
 MOST_PLACES = 5  # named of each layer, the largest first
+MOST_LAYERS = 3  # named in the remark, the largest first
 PLACES = "places in README.txt."  # how the remark ends; README.txt itself says "below"
 TILE_HOLES = 100  # from so many holes on a polygon is cut into tiles: GEOS's buffer takes their number squared
 SLACK = 1.01  # of the spot's radius, so that an edge as wide as the spot is not thin by rounding
@@ -63,9 +64,12 @@ def thin_places(layers: Layers, spot_mm: float) -> tuple[Thin, ...]:
 
 def thin_remark(thin: Sequence[Thin], spot_mm: float) -> str:
     """One line for the operator, "" where nothing is thin enough to see; README.txt and job.json list the rest too."""
-    parts = [f"{item.name} {item.area_mm2:.2g} mm²" for item in thin if item.area_mm2 >= SEEN_MM2]
-    if not parts:
+    seen = sorted((item for item in thin if item.area_mm2 >= SEEN_MM2), key=lambda item: -item.area_mm2)
+    if not seen:
         return ""
+    parts = [f"{item.name} {item.area_mm2:.2g} mm²" for item in seen[:MOST_LAYERS]]
+    if len(seen) > MOST_LAYERS:
+        parts.append(f"and {len(seen) - MOST_LAYERS} more")
     return (
         f"Narrower than the spot ({spot_mm:.3g} mm): {', '.join(parts)}. Strokes come out about one spot wide, gaps may close; "
         f"{PLACES}"

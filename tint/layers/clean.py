@@ -79,7 +79,7 @@ def find_regions(labels: np.ndarray) -> Regions:
     >>> len(regions), regions.area_px.tolist()
     (4, [1, 1, 1, 1])
     """
-    labels = _checked(labels)
+    labels = checked_map(labels)
     height, width = labels.shape
     run_start, joined, touching, stretch_px = _runs(labels)
     run_label = labels.ravel()[run_start]
@@ -106,7 +106,7 @@ def _runs(labels: np.ndarray) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]
     parts: list[list[np.ndarray]] = [[] for _ in range(6)]
     before = 0
     for top in range(0, height, step):
-        start, upper, lower, length = _runs_of_rows(labels[top : top + step + 1], min(step, height - top))
+        start, upper, lower, length = _runs_of_rows(labels[top : top + step + 1])
         label = labels[top : top + step + 1].ravel()[start]
         same = label[upper] == label[lower]
         own = int(np.searchsorted(start, step * width))  # the row below the band only tells what lies under it
@@ -122,8 +122,8 @@ def _runs(labels: np.ndarray) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]
     return whole[0], (whole[1], whole[2]), (whole[3], whole[4]), whole[5]
 
 
-def _runs_of_rows(rows: np.ndarray, own: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Starts of the runs in rows, and the stretches along which one run of the first `own` rows lies above another one; int32.
+def _runs_of_rows(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Starts of the runs in rows, and the stretches along which a run of one row lies above one of the next; int32.
 
     A stretch is given by its upper run, its lower run (numbered from the first of these rows) and its length [pixels].
     """
@@ -173,7 +173,7 @@ def absorb_specks(
     array([[1, 1, 1],
            [1, 1, 1]], dtype=uint8)
     """
-    labels, lab = _checked(labels), np.asarray(lab, dtype=float)
+    labels, lab = checked_map(labels), np.asarray(lab, dtype=float)
     if not math.isfinite(min_area_px):
         raise LimitError(f"smallest area {min_area_px} px cannot be; it is a number, 0 keeps every speck.")
     if lab.ndim != 2 or lab.shape[1] != 3 or int(labels.max()) >= len(lab):
@@ -216,7 +216,7 @@ def thin_area_px(labels: np.ndarray, width_px: float, *, bare_too: bool = False)
     >>> thin_area_px(np.array([[1, 1, 1], [1, 1, 2]], dtype=np.uint8), 2)
     2.0
     """
-    labels = _checked(labels)
+    labels = checked_map(labels)
     if not (math.isfinite(width_px) and width_px > 0):
         raise LimitError(f"width {width_px} px cannot be; it is a number above 0.")
     counted = np.ones(labels.shape, dtype=bool) if bare_too else labels > 0
@@ -260,7 +260,8 @@ def _merged_labels(regions: Regions, min_area_px: float, difference: np.ndarray,
     move at once and the outcome does not depend on label numbers. Borders between two large regions never matter.
     """
     label = regions.label.copy()
-    area_px = np.where(safe, max(regions.area_px.sum(), math.ceil(min_area_px)), regions.area_px)
+    min_area_px = min(min_area_px, math.prod(regions.shape) + 1)  # more than all of the map is as good as that, and fits an integer
+    area_px = np.where(safe, math.ceil(min_area_px), regions.area_px)
     current = np.arange(len(regions))  # region number now, of each region at the start
     speck = area_px < min_area_px
     (one, two), border_px = regions.pair.T, regions.border_px
@@ -337,7 +338,14 @@ def graph_parts(count: int, one: np.ndarray, other: np.ndarray) -> tuple[int, np
     return connected_components(graph, directed=False)
 
 
-def _checked(labels: np.ndarray) -> np.ndarray:
+def checked_map(labels: np.ndarray) -> np.ndarray:
+    """The label map (h, w) uint8, its rows one after the other in memory.
+
+    Raises
+    ------
+    LimitError
+        Not an 8-bit map with at least one pixel.
+    """
     labels = np.ascontiguousarray(labels)
     if labels.ndim != 2 or labels.dtype != np.uint8 or not labels.size:
         raise LimitError("a label map is a two-dimensional array of 8-bit numbers with at least one pixel.")

@@ -31,7 +31,7 @@ _WORDS_PX, _COLUMN_PX = 22, 560  # height of the panels' words, and the width th
 MAX_SOURCE_PX = 1600  # longest side of the picture the maps are tried on; finer changes no figure shown
 KINDS = {"PNG": (".png",), "JPEG": (".jpg", ".jpeg"), "WEBP": (".webp",)}
 # cells one pixel wide keep their colour: no colour is halved in JPEG, nothing is left out in WebP
-SAVED_AS = {"JPEG": {"quality": 95, "subsampling": 0}, "WEBP": {"lossless": True}}
+SAVED_AS: dict[str, dict[str, Any]] = {"JPEG": {"quality": 95, "subsampling": 0}, "WEBP": {"lossless": True}}
 WORDS = {
     "": "nearest colour, place by place",
     "nearest": "as near as can be",

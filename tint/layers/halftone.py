@@ -4,7 +4,8 @@ Cells lie side by side, one colour each, so no mark is ever on another one. Two 
 
 - diffused: what a cell lacks is handed on to the cells not yet decided (error diffusion, in light);
 - ordered: each cell is decided by itself, by the area shares wanted there and a fixed blue-noise pattern. Grainier, but
-  a small change of the artwork changes only the cells under it.
+  a small change of the artwork changes only the cells under it (with the map "tone", whose detail is told from what is
+  around it, a few more near by).
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from tint.errors import LimitError
 from tint.lab import LAB_OF_ROOTS
 from tint.layers.difference import light_of_srgb255
+from tint.layers.gamut import Gamut
 from tint.layers.gamut_map import GamutMap
 
 # Share of the error handed on to the cell on the right, and in the next row to the left, below, and to the right:
@@ -92,7 +94,9 @@ def diffused(wanted: np.ndarray, colours: np.ndarray, bare: np.ndarray | None = 
     return labels.reshape(height, width)
 
 
-def ordered(srgb255: np.ndarray, mapped: GamutMap, bare: np.ndarray | None = None, seed: int = 0) -> np.ndarray:
+def ordered(
+    srgb255: np.ndarray, mapped: GamutMap, bare: np.ndarray | None = None, seed: int = 0, root: np.ndarray | None = None
+) -> np.ndarray:
     """Labels (h, w) uint8 of cells, each by itself, by the area shares wanted there and a blue-noise pattern.
 
     Parameters
@@ -101,6 +105,7 @@ def ordered(srgb255: np.ndarray, mapped: GamutMap, bare: np.ndarray | None = Non
     mapped : the map into what the colours can mix
     bare : (h, w) True where the metal stays bare
     seed : of where the pattern begins
+    root : (h, w, 3) places of the gamut, as `mapped.picture` gives them; None asks it where they are needed
 
     Notes
     -----
@@ -113,15 +118,16 @@ def ordered(srgb255: np.ndarray, mapped: GamutMap, bare: np.ndarray | None = Non
     """
     rank = np.roll(pattern(), np.random.default_rng(seed).integers(MASK_SIDE, size=2), axis=(0, 1))
     rank = np.tile(rank, (1, -(-srgb255.shape[1] // MASK_SIDE)))[:, : srgb255.shape[1]]
-    way = _by_shares if srgb255.shape[0] * srgb255.shape[1] <= EXACT_CELLS else _by_table
-    labels = way(srgb255, mapped, rank)
+    if srgb255.shape[0] * srgb255.shape[1] <= EXACT_CELLS:
+        labels = _by_shares(mapped.picture(srgb255) if root is None else root, mapped.gamut, rank)
+    else:
+        labels = _by_table(srgb255, mapped, rank)
     if bare is not None:
         labels[bare] = 0
     return labels
 
 
-def _by_shares(srgb255: np.ndarray, mapped: GamutMap, rank: np.ndarray) -> np.ndarray:
-    gamut, root = mapped.gamut, mapped.picture(srgb255)
+def _by_shares(root: np.ndarray, gamut: Gamut, rank: np.ndarray) -> np.ndarray:
     height, width = root.shape[:2]
     order = np.argsort(gamut.lab[:, 0], kind="stable")
     labels = np.empty((height, width), dtype=np.uint8)
@@ -162,10 +168,13 @@ def _labels_by_node(mapped: GamutMap) -> np.ndarray:
     """Number (TABLE_NODES³ LEVELS,) uint8 of the colour at each node of the sRGB cube and each value of the pattern."""
     gamut = mapped.gamut
     order = np.argsort(gamut.lab[:, 0], kind="stable")
-    share = gamut.mixing.asked(gamut.shares(mapped.finer(TABLE_NODES).reshape(-1, 3)))[:, order]
-    ends = np.rint(LEVELS * share.cumsum(axis=1)).astype(np.uint8)
-    ends[:, -1] = LEVELS
-    return np.repeat(np.tile(order.astype(np.uint8), len(ends)), np.diff(ends, axis=1, prepend=np.uint8(0)).ravel())
+    table = np.empty((TABLE_NODES, TABLE_NODES**2 * LEVELS), dtype=np.uint8)
+    for row, root in zip(table, mapped.finer(TABLE_NODES), strict=True):  # of one red at a time: 256 shares a node are many
+        share = gamut.mixing.asked(gamut.shares(root.reshape(-1, 3)))[:, order]
+        ends = np.rint(LEVELS * share.cumsum(axis=1)).astype(np.uint8)
+        ends[:, -1] = LEVELS
+        row[:] = np.repeat(np.tile(order.astype(np.uint8), len(ends)), np.diff(ends, axis=1, prepend=np.uint8(0)).ravel())
+    return table.reshape(-1)
 
 
 @lru_cache(maxsize=1)

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
+from tint.layers.simplify import SIMPLIFY_PX
 from tint.palette.palette import Palette
 
-MAX_SIMPLIFY_PX = 0.45  # more would move borders visibly and could lose one-pixel marks
 _COUNTED_AT_ONCE = 250_000  # pixels; numpy counts 8-byte copies of them
 
 
@@ -87,9 +87,9 @@ class Layers:
             raise LimitError("drawn layers need one outline per palette colour.")
         if not (np.isfinite(self.pitch_mm) and self.pitch_mm > 0):
             raise LimitError(f"pitch {self.pitch_mm:g} mm of layers cannot be; it is a number above 0.")
-        if not 0 <= self.simplify_px <= MAX_SIMPLIFY_PX:
+        if not 0 <= self.simplify_px <= SIMPLIFY_PX:
             raise LimitError(
-                f"simplify_px {self.simplify_px:g} cannot be; it lies between 0 and {MAX_SIMPLIFY_PX:g} pixels."
+                f"simplify_px {self.simplify_px:g} cannot be; it lies between 0 and {SIMPLIFY_PX:g} pixels."
             )
         if self.smooth and self.simplify_px == 0:
             raise LimitError("smooth outlines leave the pixel borders; they need simplify_px above 0.")

@@ -25,7 +25,7 @@ class Lines:
     Parameters
     ----------
     line : (h, w) int32, number of the line at each pixel from 1, 0 where none is
-    local_px : (h, w) uint8, width of the line there [pixels], 0 where none is
+    local_px : (h, w) uint8, or wider for a spot of more than 256 pixels; width of the line there [pixels], 0 where none is
     number : (n,) uint8, label of each line
     width_px : (n,) greatest width of each line [pixels]
     length_px : (n,) diagonal of the box around each line [pixels]
@@ -120,7 +120,8 @@ def kept_lines(labels: np.ndarray, lines: Lines) -> tuple[np.ndarray, np.ndarray
 def widened_lines(labels: np.ndarray, lines: Lines, width_px: float) -> tuple[np.ndarray, np.ndarray]:
     """The map with its lines widened to `width_px` [pixels] along their middle, and where (h, w) bool the lines are.
 
-    A pixel between two lines goes to the nearer one, of two equally near to the one that comes last in reading order.
+    A pixel between two lines goes to the nearer one, of two equally near to the wider one, else to the one that is above it, or
+    left of it.
     """
     size = spot_px(width_px)
     labels, kept = labels.copy(), lines.line > 0
@@ -174,11 +175,13 @@ def with_lines(
 
 
 def _local_widths(labels: np.ndarray, size: int) -> np.ndarray:
-    """Width (h, w) uint8 [pixels] of what a disc `size` pixels wide inside one label cannot reach: 0 where it can."""
-    local = np.ones(labels.shape, dtype=np.uint8)
+    """Width (h, w) [pixels] of what a disc `size` pixels wide inside one label cannot reach: 0 where it can."""
+    local = np.ones(labels.shape, dtype=np.min_scalar_type(size - 1))
     for smaller in range(2, size + 1):
         offsets, fits = fits_disc(labels, smaller)
-        width = np.uint8(smaller if smaller < size else 0)
+        if not fits.size:  # wider than the map, as all that follow
+            break
+        width = local.dtype.type(smaller if smaller < size else 0)
         rows, columns = fits.shape
         for y, x in offsets:
             local[y : y + rows, x : x + columns][fits] = width

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -67,12 +68,7 @@ def lost_map(layers: Layers, artwork: Artwork, background: Srgb255 | None = WHIT
     """
     from PIL import Image
 
-    ratio = artwork.width_mm / artwork.height_mm / (layers.width_mm / layers.height_mm)
-    if abs(ratio - 1) > SAME_SHAPE:
-        raise DataError(
-            f"{artwork.name} is {artwork.width_mm:g} × {artwork.height_mm:g} mm, the layers are {layers.width_mm:g} × "
-            f"{layers.height_mm:g} mm: not the artwork they were made from. Name that one with --artwork."
-        )
+    refuse_other_shape(layers, artwork)
     wanted = wanted_image(artwork, layers.pitch_mm)
     height, width = layers.labels.shape
     if wanted.size != (width, height):
@@ -92,8 +88,22 @@ def lost_map(layers: Layers, artwork: Artwork, background: Srgb255 | None = WHIT
     return Lost(de00, side * layers.pitch_mm)
 
 
-def read_same_artwork(path: str | Path, layers: Layers) -> Artwork:
+def refuse_other_shape(layers: Layers, artwork: Artwork) -> None:
+    """Nothing; raises `DataError` where an artwork has other proportions than the layers."""
+    ratio = artwork.width_mm / artwork.height_mm / (layers.width_mm / layers.height_mm)
+    if abs(ratio - 1) > SAME_SHAPE:
+        raise DataError(
+            f"{artwork.name} is {artwork.width_mm:g} × {artwork.height_mm:g} mm, the layers are {layers.width_mm:g} × "
+            f"{layers.height_mm:g} mm: not the artwork they were made from. Name that one with --artwork."
+        )
+
+
+def read_same_artwork(path: str | Path, layers: Layers, *, progress: Callable[[str], None] | None = None) -> Artwork:
     """Artwork of a file at the size and pixels of its layers.
+
+    Parameters
+    ----------
+    progress : called with a short text about how far reading is
 
     Raises
     ------
@@ -101,4 +111,4 @@ def read_same_artwork(path: str | Path, layers: Layers) -> Artwork:
         Missing, not artwork, damaged or too large.
     """
     is_picture = Path(path).suffix.lower() in PICTURES
-    return read_artwork(path, layers.width_mm, layers.pitch_mm if is_picture else None)
+    return read_artwork(path, layers.width_mm, layers.pitch_mm if is_picture else None, progress=progress)

@@ -27,6 +27,7 @@ MAX_N, MAX_GAIN = 10.0, 0.25  # Yule–Nielsen n beyond 10 changes nothing more;
 SHARE = "area: "  # before a colour's name in the header of mixtures.csv
 COLOUR = ("L", "a", "b")
 MOST_STEPS = 60  # of the fit: sound strips settle within 20; a strip of nonsense would go on for a minute
+GROWTH_ROUNDS = 6  # of undoing growth: two leave 0.005 at a gain of 0.2
 MIN_STRIP = 6  # mixtures below which two kinds of numbers cannot be told apart
 
 
@@ -70,15 +71,24 @@ class Mixing:
         grown = area + 4 * self.gain * area * (1 - area)
         return grown / grown.sum(axis=-1, keepdims=True)
 
-    def asked(self, covered: np.ndarray, rounds: int = 12) -> np.ndarray:
-        """Area shares (..., k + 1) to give, so that marks cover `covered` once they have grown."""
+    def asked(self, covered: np.ndarray) -> np.ndarray:
+        """Area shares (..., k + 1) to give, so that marks cover `covered` once they have grown.
+
+        Notes
+        -----
+        Of the sum of all grown areas each share follows by a quadratic, and the sum by going round. Found to 2e-5 where no gain
+        is beyond ±0.2, to some 0.002 at ±0.25.
+        """
         if self.gain is None:
             return covered
-        area = covered.copy()
-        for _ in range(rounds):  # each round divides the error by more than three at the largest gain allowed
-            growth = np.maximum(1 + 4 * self.gain * (1 - area), 1e-3)
-            area = covered / growth
-            area /= np.maximum(area.sum(axis=-1, keepdims=True), 1e-12)
+        steep = 1 + 4 * self.gain  # how fast a share grows from nothing
+        area, whole = covered, np.ones((*covered.shape[:-1], 1))
+        for _ in range(GROWTH_ROUNDS):
+            grown = whole * covered
+            root = np.sqrt(np.maximum(steep * steep - 4 * (steep - 1) * grown, 0))
+            area = 2 * grown / np.maximum(steep + root, 1e-12)
+            area = area / area.sum(axis=-1, keepdims=True)
+            whole = (area * (steep - (steep - 1) * area)).sum(axis=-1, keepdims=True)
         return area
 
 

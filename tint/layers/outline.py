@@ -17,6 +17,7 @@ import numpy as np
 
 from tint.errors import LimitError
 from tint.layers.arcs import MAX_LABEL, OUTSIDE, Arcs, ranges, starts, trace_arcs, unrolled
+from tint.layers.clean import checked_map
 from tint.layers.simplify import DOUGLAS_PEUCKER_SHARE, SIMPLIFY_PX, simplified
 from tint.layers.smooth import smoothed
 
@@ -63,9 +64,7 @@ def trace_outlines(
     >>> bare.area, mark.bounds
     (0.75, (0.5, 0.0, 1.0, 0.5))
     """
-    labels = np.ascontiguousarray(labels)
-    if labels.ndim != 2 or labels.dtype != np.uint8 or not labels.size:
-        raise LimitError("a label map is a two-dimensional array of 8-bit numbers with at least one pixel.")
+    labels = checked_map(labels)
     if not int(labels.max()) <= count <= MAX_LABEL:
         raise LimitError(
             f"label {int(labels.max())} is in the map; {count} labels were announced, {MAX_LABEL} at most."

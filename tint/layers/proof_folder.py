@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from tint.files.write import new_folder
 from tint.lab import delta_e00
 from tint.layers.heated import USUAL_HEAT_PCT, Heated, heated
 from tint.layers.layers import Layers
-from tint.layers.lost import Lost, lost_map
+from tint.layers.lost import Lost, lost_map, refuse_other_shape
 from tint.layers.paper import WHITE, Srgb255
 from tint.layers.proof_pictures import NOTE, captioned, lost_picture, piece_picture, side_by_side
 from tint.layers.true_size import true_size_svg
@@ -59,6 +60,7 @@ def write_proofs(
     background: Srgb255 | None = WHITE,
     compare: bool = False,
     force: bool = False,
+    progress: Callable[[str], None] | None = None,
 ) -> Proofs:
     """What the proofs say, after they were written into a new folder.
 
@@ -68,7 +70,8 @@ def write_proofs(
     artwork : what the layers were made from, for the map of what is lost
     heat_pct : how much less and more power the light and heavy proof show [%]
     background : colour of a picture that was to stay bare metal; None for none
-    compare : draw the artwork beside flat layers and tones by each gamut map, too; needs the artwork
+    compare : draw the artwork beside flat layers and each gamut map, too, in tones where the layers are tonal; needs the artwork
+    progress : called with a short text as each step begins
 
     Raises
     ------
@@ -81,11 +84,18 @@ def write_proofs(
     """
     if compare and artwork is None:
         raise DataError("maps are compared on an artwork; name it with --artwork.")
+    step = progress or (lambda text: None)
     moved = heated(layers.palette, heat_pct, model)
-    lost = lost_map(layers, artwork, background) if artwork is not None else None
+    lost = None
+    if artwork is not None:
+        refuse_other_shape(layers, artwork)
+        step("comparing the layers with the artwork, place by place")
+        lost = lost_map(layers, artwork, background)
     shifts = _shifts(layers, moved)
+    step("drawing the piece as expected, light and heavy")
     pictures = _pictures(layers, moved, shifts, lost)
-    maps = _maps_picture(layers, artwork, background) if compare and artwork is not None else None
+    maps = _maps_picture(layers, artwork, background, step) if compare and artwork is not None else None
+    step("writing the pictures")
     names = (*pictures, "overview.png", "true-size.svg", *(["maps.png"] if maps else []), "README.txt")
     done = Proofs(names, *shifts, moved.words, lost)
     with new_folder(folder, "proof", force=force) as place:
@@ -137,12 +147,14 @@ def _pictures(
     return out
 
 
-def _maps_picture(layers: Layers, artwork: Artwork, background: Srgb255 | None) -> Any:
-    """The artwork, flat layers and each gamut map as tones, side by side."""
+def _maps_picture(layers: Layers, artwork: Artwork, background: Srgb255 | None, step: Callable[[str], None]) -> Any:
+    """The artwork, flat layers and each gamut map side by side: flat for flat layers, in cells of their size for tonal ones."""
     from tint.layers.compare import captioned_maps
     from tint.layers.tonal import Tonal
 
-    return captioned_maps(artwork, layers.palette, Tonal(), background)
+    in_cells = layers.simplify_px == 0 and not np.isfinite(layers.lost_de00).any()  # square, and none meant to have its own colour
+    tonal = Tonal(layers.pitch_mm) if in_cells else None
+    return captioned_maps(artwork, layers.palette, tonal, background, progress=step)
 
 
 def _readme(layers: Layers, done: Proofs) -> str:
@@ -162,7 +174,7 @@ def _readme(layers: Layers, done: Proofs) -> str:
             else []
         ),
         *(
-            ["maps.png        ways to bring colours out of reach into it, for a separation with --tonal or --map"]
+            ["maps.png        ways to bring colours out of reach into it, for a separation with --map"]
             if "maps.png" in done.names
             else []
         ),

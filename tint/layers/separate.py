@@ -131,7 +131,8 @@ def _as_picture(artwork: Artwork, palette: Palette, tonal: Tonal) -> Picture:
         raise LimitError(f"{artwork.name} would have too many cells; choose larger ones with --cell-mm.")
     pixels = np.asarray(wanted_image(artwork, pitch_mm))
     height, width = pixels.shape[:2]
-    return Picture(artwork.name, width * pitch_mm, height * pitch_mm, pixels[..., :3], pixels[..., 3] < 128)
+    size_mm = (width * pitch_mm, height * pitch_mm)
+    return Picture(artwork.name, *size_mm, pixels[..., :3], pixels[..., 3] < 128, remarks=artwork.remarks)
 
 
 def _labelled(
@@ -139,7 +140,7 @@ def _labelled(
     ink: Srgb255 | None,
 ) -> tuple[Picture, np.ndarray, np.ndarray, np.ndarray, list[str]]:  # fmt: skip
     """Picture without its background, labels (h, w), mean Lab wanted and ΔE00 lost by number, and remarks."""
-    remarks = []
+    remarks = list(picture.remarks)
     if background is not None and number_of(background, palette, how):
         bare_px = int(picture.bare.sum())
         picture = without_background(picture, background)
@@ -218,7 +219,7 @@ def _separate_drawing(
     area = np.array([shape.region.area for shape in drawing.shapes])
     lab = lab_from_srgb1(srgb255 / 255)
     number = nearest_number(lab, palette.lab) if how is None else number_by_map(how, lab, palette.lab)
-    remarks = []
+    remarks = list(drawing.remarks)
     if ink is not None:
         number[alike(srgb255, ink)] = darkest_of(palette)
     if background is not None:

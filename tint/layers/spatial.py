@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from tint.errors import LimitError
+from tint.lab import D50_XYZ
 from tint.layers.difference import delta_e00_of
 from tint.palette.reach import lab_from_light
 
@@ -27,8 +28,7 @@ _BLUR = (
     ((0.488, 0.0536), (0.371, 0.386)),
 )
 LEAST_BLUR_DEG = tuple(gaussians[0][1] for gaussians in _BLUR)  # the spread of the narrowest of each
-_WHITE = np.array([0.3457 / 0.3585, 1.0, (1 - 0.3457 - 0.3585) / 0.3585])  # XYZ of D50, CIE 15:2018
-_TO_PARTS = (_OPPONENT * _WHITE).T
+_TO_PARTS = (_OPPONENT * D50_XYZ).T
 _FROM_PARTS = np.linalg.inv(_TO_PARTS)
 # A blur wider than so many pixels, and so many times the finest blur, is done on a smaller picture of the whole; no figure changes
 _WIDE_PX, _WIDE_TIMES = 4.0, 2.0

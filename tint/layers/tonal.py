@@ -74,10 +74,9 @@ def cell_for(palette: Palette, cell_mm: float | None = None) -> tuple[float, tup
     spot = spot_mm(palette.machine)
     spacing_nm = sorted({max(1, round(1e6 * float(value))) for value in palette.setting.spacing_mm})
     if cell_mm is None:
-        step_nm = math.lcm(*spacing_nm)
-        cell_mm = math.ceil(round(spot * 1e6, 3) / step_nm) * step_nm / 1e6
-        if cell_mm > LARGER_AT_MOST * spot:
-            cell_mm = math.ceil(round(spot * 1e3, 6)) / 1e3
+        step_nm = math.lcm(*spacing_nm)  # of many colours a number of hundreds of digits, which no float holds
+        whole_nm = -(-math.ceil(round(spot * 1e6, 3)) // step_nm) * step_nm
+        cell_mm = math.ceil(round(spot * 1e3, 6)) / 1e3 if whole_nm > LARGER_AT_MOST * spot * 1e6 else whole_nm / 1e6
     if not spot * (1 - 1e-6) <= cell_mm <= MAX_CELL_MM:
         raise LimitError(
             f"a cell of {cell_mm:g} mm cannot be marked; it lies between the spot of {palette.machine.name} ({spot:.3g} mm) and "

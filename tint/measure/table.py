@@ -80,7 +80,7 @@ def with_point(text: str) -> str:
 
 
 def read_table(
-    path: str | Path, needed: Sequence[str], numbers: Sequence[str], *, office: bool = False
+    path: str | Path, needed: Sequence[str], numbers: Sequence[str], *, office: bool = False, known: Sequence[str] = ()
 ) -> tuple[dict[str, str], list[Row]]:
     """Facts and rows of a comma-separated table.
 
@@ -88,12 +88,13 @@ def read_table(
     ----------
     needed : columns that must be there
     numbers : every column name tint knows with a unit; a look-alike in another unit is refused by name
+    known : the columns there can be, in capitals or not; others are refused by name. Empty: any, as they are written
     office : columns may also be parted by semicolons or tabs, as offices write them; numbers may then have decimal commas
 
     Raises
     ------
     FileError
-        Empty, a wrong separator, decimal commas, a column missing, doubled or in another unit, a row too short or long.
+        Empty, a wrong separator, decimal commas, a column missing, doubled, not known or in another unit, a row too short or long.
     """
     path = str(path)
     text = read_text(path)
@@ -112,7 +113,7 @@ def read_table(
     if start == len(lines):
         raise FileError(f"{path} is empty: a header row and one row per line are needed.")
     separator = _separator(lines[start]) if office else ","
-    header = _header(path, start + 1, lines[start], needed, numbers, separator)
+    header = _header(path, start + 1, lines[start], needed, numbers, separator, known)
     rows: list[Row] = []
     reader = csv.reader(io.StringIO("\n".join(lines[start + 1 :])), strict=True, delimiter=separator)
     try:
@@ -140,7 +141,7 @@ def _separator(header: str) -> str:
 
 
 def _header(
-    path: str, line: int, text: str, needed: Sequence[str], numbers: Sequence[str], separator: str
+    path: str, line: int, text: str, needed: Sequence[str], numbers: Sequence[str], separator: str, known: Sequence[str]
 ) -> list[str]:
     for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "upright strokes")):
         if sign != separator and text.count(sign) > text.count(separator):
@@ -152,6 +153,8 @@ def _header(
         header = [name.strip() for name in next(csv.reader([text], delimiter=separator))]
     except csv.Error:
         raise FileError(f"{path} line {line}: this is no header row of a table.") from None
+    spelt = {name.lower(): name for name in known}
+    header = [spelt.get(name.lower(), name) for name in header]
     if len(header) > MAX_COLUMNS:
         raise FileError(
             f"{path} line {line}: {len(header)} columns; a table has up to {MAX_COLUMNS}. Is it the right file?"
@@ -162,15 +165,15 @@ def _header(
     stems = {name.split("_")[0]: name for name in numbers if "_" in name}
     for name in header:
         stem, _, rest = re.sub(r"[ (\[_/]+", "_", name.lower()).rstrip(")]_").partition("_")
-        known = stems.get(stem)
+        meant = stems.get(stem)
         if (
             name not in numbers
-            and known
-            and known not in header
-            and (rest in OTHER_UNITS or (not rest and known in FIELDS))
+            and meant
+            and meant not in header
+            and (rest in OTHER_UNITS or (not rest and meant in FIELDS))
         ):
             raise FileError(
-                f"{path} line {line}: column {name[:60]!r} has a unit tint does not read; convert it to {known}."
+                f"{path} line {line}: column {name[:60]!r} has a unit tint does not read; convert it to {meant}."
             )
     for name in needed:
         if name not in header:
@@ -181,4 +184,9 @@ def _header(
                 hint = " A reading? Join it to its grid first: tint measure."
             said = f" ({WORDS[name]})" if name in WORDS else ""
             raise FileError(f"{path} line {line}: column {name}{said} is missing.{hint}")
+    for name in header:
+        if known and name and name not in known:
+            raise FileError(
+                f"{path} line {line}: column {name[:60]!r} is not known; there can be {', '.join(known)}. Rename or drop it."
+            )
     return header

@@ -19,7 +19,7 @@ from tint.palette.offer import Offer, offer_of
 from tint.palette.palette import MAX_COLOURS, Palette, PaletteColour
 from tint.palette.penalty import USUAL_PENALTY, Penalty
 from tint.palette.twins import twins_told
-from tint.palette.wishes import artwork_wishes, read_wishes
+from tint.palette.wishes import WHITE, artwork_wishes, read_wishes
 
 __all__ = ["artwork_wishes", "choose_from", "choose_palette", "locate", "read_wishes"]
 
@@ -29,6 +29,7 @@ def choose_palette(
     n: int | None = 8,
     *,
     artwork: Artwork | None = None,
+    background: tuple[int, int, int] | None = WHITE,
     name: str | None = None,
     keep: Sequence[str] = (),
     old: Palette | None = None,
@@ -43,6 +44,7 @@ def choose_palette(
     model : of the stock and machine
     n : colours wanted; the bare metal comes on top and is always at hand. None takes the number `error_curve` suggests
     artwork : serve its colours, weighted by their area; None serves the whole reach of the stock evenly
+    background : sRGB bytes of the artwork's colour that stays bare and so asks for none; None: no colour does
     keep : colours that must stay: each the name of a colour of `old`, the id of a patch, or a screen colour "#4466aa"
     old : an earlier palette of the same stock and machine, for names in `keep`
     jitter : what the machine is expected to wander by, for the sensitivity of each colour
@@ -65,7 +67,7 @@ def choose_palette(
     """
     if n is not None:
         check_count(n)
-    offer = offer_of(model, artwork, keep=keep, old=old, jitter=jitter, penalty=penalty, seed=seed)
+    offer = offer_of(model, artwork, background=background, keep=keep, old=old, jitter=jitter, penalty=penalty, seed=seed)
     n = error_curve(offer).suggested if n is None else n
     title = name or (f"{model.stock.name} for {artwork.name}" if artwork is not None else model.stock.name)
     return choose_from(offer, n, title, seed=seed)
@@ -101,7 +103,7 @@ def choose_from(offer: Offer, n: int, name: str, *, seed: int = 0) -> Palette:
     colours = tuple(_colour(offer.pool, int(i), names[k], along[k]) for k, i in enumerate(chosen))
     words = jitter_words(offer.model, offer.jitter)
     machine, stock = offer.model.machine, offer.model.stock
-    return twins_told(Palette(name, machine, stock, colours, offer.bare_lab, offer.remarks, words, penalty=offer.penalty))
+    return twins_told(Palette(name, machine, stock, colours, offer.bare_lab, offer.remarks, words, penalty=offer.penalty, artwork=offer.artwork))
 
 
 def shop_order(lab: np.ndarray) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 Marks side by side mix in light (or in light to the power of 1/n, Yule and Nielsen), so what they can show is bounded by flat
 triangles there. People see in Lab, where those triangles are curved. The nearest place is first sought among a few places
-of every triangle, then between them by Newton's steps, each the exact least of a squared form on the triangle.
+of every triangle, then between them by Gauss and Newton's steps, each the exact least of a squared form on the triangle.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from tint.threads import one_thread
 # of all faces does; four faces left some by 13, at the folds of the hull, where the first search misleads
 FACES = 6  # searched for each wish
 STEPS = 6  # of a face's side in the first search
-ROUNDS, LAST_ROUNDS = 2, 4  # Newton's steps on each of these faces, and then on the nearest
+ROUNDS, LAST_ROUNDS = 2, 4  # Gauss and Newton's steps on each of these faces, and then on the nearest
 _AT_ONCE = 4_000
-# CIELAB's cube root and its straight part below (ISO/CIE 11664-4)
-_CUT, _SLOPE, _FOOT = (6 / 29) ** 3, 3 * (6 / 29) ** 2, 4 / 29
+# CIELAB's cube root from CUT on, and its straight part below (ISO/CIE 11664-4)
+CUT, SLOPE, FOOT = 6 / 29, 3 * (6 / 29) ** 2, 4 / 29
 _PAIRS = tuple(itertools.combinations_with_replacement(range(3), 2))
 
 
@@ -67,10 +67,10 @@ class Hull:
         """CIELAB's cube roots of places, and their slopes."""
         light = root if self.n == 1 else np.maximum(root, 1e-9) ** self.n
         f = np.cbrt(light)
-        slope = 1 / (3 * np.maximum(f, _CUT ** (1 / 3)) ** 2)  # at and below the cut this is the straight part's
+        slope = 1 / (3 * np.maximum(f, CUT) ** 2)  # at and below the cut this is the straight part's
         if self.n != 1:
             slope *= self.n * np.maximum(root, 1e-9) ** (self.n - 1)
-        return np.where(light > _CUT, f, light / _SLOPE + _FOOT), slope
+        return np.where(light > CUT**3, f, light / SLOPE + FOOT), slope
 
     @one_thread
     def nearest(self, lab: np.ndarray, metric: np.ndarray) -> np.ndarray:
@@ -79,6 +79,12 @@ class Hull:
         Parameters
         ----------
         metric : (m, 3, 3) or (3, 3), symmetric: with d the difference in Lab, dᵀ metric d is least
+
+        Notes
+        -----
+        Known error: for simulated palettes (up to 19 colours of L* 15 to 90, chroma up to 57, n 1 to 10) one or two wishes in
+        ten thousand came out more than 0.1 farther, the root of that sum, than the best of 325 places on each face; where faces
+        fold, by up to 6.
         """
         metric = np.broadcast_to(metric, (len(lab), 3, 3))
         out = np.empty(lab.shape)

@@ -18,7 +18,7 @@ from tint.model.pool import Pool, candidate_pool, time_s_cm2
 from tint.palette.keep import Kept, kept_colours
 from tint.palette.palette import Palette
 from tint.palette.penalty import USUAL_PENALTY, Penalty, expected_miss, slow_de00, spread_de00
-from tint.palette.wishes import artwork_wishes
+from tint.palette.wishes import WHITE, artwork_wishes
 from tint.setting import Setting
 
 THIN_LAB = 3.0  # side of the Lab cells that keep one candidate each: just noticeable is 2.3 ΔE*ab (Mahy 1994)
@@ -40,6 +40,7 @@ class Offer:
     bare_miss : (w,) its distance from each wish [ΔE00]
     remarks : what a reader of the palette must know
     jitter, penalty : behind sensitivities and misses
+    artwork : its name, "" for the whole reach of the stock
     """
 
     model: ColourModel
@@ -53,6 +54,7 @@ class Offer:
     remarks: tuple[str, ...]
     jitter: Jitter
     penalty: Penalty
+    artwork: str = ""
 
     def __len__(self) -> int:
         return len(self.pool)
@@ -62,6 +64,7 @@ def offer_of(
     model: ColourModel,
     artwork: Artwork | None = None,
     *,
+    background: tuple[int, int, int] | None = WHITE,
     keep: Sequence[str] = (),
     old: Palette | None = None,
     jitter: Jitter = USUAL_JITTER,
@@ -73,6 +76,7 @@ def offer_of(
     Parameters
     ----------
     artwork : serve its colours, weighted by their area; None serves the whole reach of the stock evenly
+    background : sRGB bytes of the artwork's colour that stays bare, which is no wish; None: no colour does
     keep, old : colours that must stay, as `tint.palette.keep.kept_colours` reads them
     jitter : what the machine is expected to wander by
     penalty : how heavily loud and slow settings are held against a colour
@@ -80,7 +84,7 @@ def offer_of(
     Raises
     ------
     DataError
-        A colour to keep that is not known, an earlier palette of another stock or machine, or a wholly transparent artwork.
+        A colour to keep that is not known, an earlier palette of another stock or machine, or an artwork with nothing to mark.
     """
     kept, said = kept_colours(model, keep, old, jitter=jitter, seed=seed)
     bare, remarks = bare_metal(model)
@@ -90,7 +94,7 @@ def offer_of(
     stray, late = _held_against(whole, penalty)
     keep_rows = thin(whole.lab, stray + late, THIN_LAB)
     if artwork is not None:
-        wishes, weight = artwork_wishes(artwork)
+        wishes, weight = artwork_wishes(artwork, background)
     else:  # a colour the model itself doubts is no wish: it may be an artefact at the edge of the grid
         wishes = whole.lab[keep_rows]
         weight = 1 / (1 + (whole.de00_90[keep_rows] / np.median(whole.de00_90)) ** 2)
@@ -99,7 +103,8 @@ def offer_of(
     stray, late = _held_against(pool, penalty, float(np.median(whole.time_s_cm2)))
     miss = expected_miss(delta_e00(wishes[:, None], pool.lab[None]), stray, late)
     return Offer(
-        model, pool, kept, wishes, weight, miss, bare, delta_e00(wishes, bare), (*remarks, *said), jitter, penalty
+        model, pool, kept, wishes, weight, miss, bare, delta_e00(wishes, bare), (*remarks, *said), jitter, penalty,
+        "" if artwork is None else artwork.name,
     )  # fmt: skip
 
 

@@ -78,6 +78,7 @@ class Palette:
     repeatability : what the replicates of an accepted strip showed; None where none was accepted yet
     edited : what of the file was changed by hand since tint wrote it, in words
     penalty : how loud and slow settings were weighed when the colours were chosen; None not known
+    artwork : name of the artwork the colours were chosen for; "" where for none, or not known
     """
 
     name: str
@@ -91,6 +92,7 @@ class Palette:
     repeatability: Repeatability | None = None
     edited: tuple[str, ...] = ()
     penalty: Penalty | None = None
+    artwork: str = ""
 
     def __post_init__(self) -> None:
         bare = np.array(self.bare_lab, dtype=float)
@@ -171,6 +173,7 @@ class Palette:
             ],
             "repeatability": None if self.repeatability is None else self.repeatability.as_dict(),
             **({} if self.penalty is None else {"penalty": asdict(self.penalty)}),
+            **({"artwork": self.artwork} if self.artwork else {}),
         }
 
 
@@ -226,7 +229,7 @@ def palette_from(body: dict[str, Any], where: str) -> Palette:
         palette = Palette(
             str(body["name"]), machine, stock, colours, np.array(body["bare_lab"], float),
             _texts(body.get("remarks", [])), str(body.get("jitter", "")), *_origin(body),
-            penalty=_penalty(body.get("penalty")),
+            penalty=_penalty(body.get("penalty")), artwork=str(body.get("artwork", "")),
         )  # fmt: skip
         machine.check(palette.setting)
         told = _texts(body.get("edited", []))

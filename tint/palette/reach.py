@@ -8,13 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from tint.palette.hull import Hull
+from tint.palette.hull import CUT, FOOT, SLOPE, Hull
 
 LIGHTNESS_WEIGHT = (
     2.0  # of L* against a*, b* where the nearest is sought: contrast carries a picture more than chroma does
 )
-# CIELAB's cube root and its straight part below (ISO/CIE 11664-4)
-_CUT, _SLOPE, _FOOT = 6 / 29, 3 * (6 / 29) ** 2, 4 / 29
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +70,7 @@ def light_from_lab(lab: Any) -> np.ndarray:
     lab = np.asarray(lab, float)
     y = (lab[..., 0] + 16) / 116
     f = np.stack([y + lab[..., 1] / 500, y, y - lab[..., 2] / 200], axis=-1)
-    return np.where(f > _CUT, f**3, _SLOPE * (f - _FOOT))
+    return np.where(f > CUT, f**3, SLOPE * (f - FOOT))
 
 
 def lab_from_light(light: Any) -> np.ndarray:
@@ -84,5 +82,5 @@ def lab_from_light(light: Any) -> np.ndarray:
     [38.0, 5.0, -35.0]
     """
     light = np.asarray(light, float)
-    f = np.where(light > _CUT**3, np.cbrt(light), light / _SLOPE + _FOOT)
+    f = np.where(light > CUT**3, np.cbrt(light), light / SLOPE + FOOT)
     return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1)
