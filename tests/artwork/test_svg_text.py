@@ -127,7 +127,7 @@ def test_a_text_names_itself_and_its_line(drawn):
     [
         ("<text font-family='Foo Sans' font-size='9'>Otter trail</text>",
          r"text 'Otter trail' \(line 2\): font 'Foo Sans' is not installed\. "
-         r"install it, or convert the text to outlines \(paths\) in the drawing program;"),
+         r"Install it, or convert the text to outlines \(paths\) in the drawing program;"),
         ("<text font-family='sans-serif' font-size='9'>A</text>", "font-family sans-serif is a different font on each computer"),
         ("<text font-size='9'>A</text>", "names no font"),
         (f"<text {VERA}>A</text>", "states no font-size"),
