@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, Srgb255, alike
 from tint.artwork.artwork import Picture
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1, srgb255_from_hex, srgb255_from_lab
@@ -13,9 +14,9 @@ from tint.layers.difference import nearest_number
 from tint.layers.flat_map import number_by_map
 from tint.palette.palette import Palette
 
-WHITE, BLACK = (255, 255, 255), (0, 0, 0)
-SAME_LEVELS = 6  # of 255, in each channel: JPEG scatters an even colour by about this much
-Srgb255 = tuple[int, int, int]
+__all__ = ["BLACK", "WHITE", "Srgb255", "alike", "colour_or_none", "darkest_of", "number_of", "on_metal", "without_background"]
+
+BLACK = (0, 0, 0)
 
 
 def colour_or_none(text: str, what: str) -> Srgb255 | None:
@@ -38,19 +39,6 @@ def colour_or_none(text: str, what: str) -> Srgb255 | None:
         return red, green, blue
     except DataError:
         raise LimitError(f"{what} {text!r} is not a colour; write it as '#ffffff', or none.") from None
-
-
-def alike(srgb255: np.ndarray, colour: Srgb255) -> np.ndarray:
-    """(...) True where sRGB bytes (..., 3) are a colour, give or take 6 levels a channel."""
-    low, high = np.clip(np.array(colour) - SAME_LEVELS, 0, 255), np.clip(np.array(colour) + SAME_LEVELS, 0, 255)
-    same = np.ones(srgb255.shape[:-1], dtype=bool)
-    for channel in range(3):
-        plane = srgb255[..., channel]
-        if low[channel] > 0:
-            same &= plane >= low[channel]
-        if high[channel] < 255:
-            same &= plane <= high[channel]
-    return same
 
 
 def number_of(colour: Srgb255, palette: Palette, how: str | None = None) -> int:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from tint.artwork.alike import WHITE
 from tint.artwork.artwork import Artwork
 from tint.artwork.even import even_colours
 from tint.lab import delta_e00, lab_from_srgb1
 from tint.palette.palette import Palette
 from tint.palette.twins import TWIN_DE00
-from tint.palette.wishes import WHITE, is_background
+from tint.palette.wishes import is_background
 
 FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 MOST_NAMED = 4  # colours; a remark is one line, and a traced photograph has thousands

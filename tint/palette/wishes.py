@@ -7,14 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, alike
 from tint.artwork.artwork import PICTURES, Artwork, Drawing, Picture, read_artwork
 from tint.artwork.raster import MOST_WIDTH_MM
 from tint.errors import DataError
 from tint.lab import lab_from_srgb1
 
 MOST_WISHES = 800  # colours of an artwork kept, the most frequent first: all of flat artwork, 90–99 % of a photograph's area
-WHITE = (255, 255, 255)
-SAME_LEVELS = 6  # of 255, in each channel: as near as separation takes for the background
 _CELLS = 32  # along each of red, green and blue: 8 levels wide, which nobody sees
 _AT_ONCE_PX = 1_000_000  # pixels sorted into cells at once; bounds memory
 _PITCH_MM = 0.05  # of a picture of which only the colours count; any that pictures may have
@@ -79,18 +78,8 @@ def _width_mm(path: str | Path) -> float:
 
 
 def is_background(srgb255: np.ndarray, background: tuple[int, int, int] | None) -> np.ndarray:
-    """(n,) True where sRGB bytes (n, 3) are the background's, give or take 6 levels a channel.
-
-    Examples
-    --------
-    >>> is_background(np.array([[255, 252, 249], [255, 252, 248]]), WHITE).tolist()
-    [True, False]
-    """
-    same = np.full(len(srgb255), background is not None)
-    for channel, level in enumerate(background or ()):
-        plane = srgb255[:, channel]
-        same &= (plane >= max(level - SAME_LEVELS, 0)) & (plane <= min(level + SAME_LEVELS, 255))
-    return same
+    """(n,) True where sRGB bytes (n, 3) are the background's, as separation takes it."""
+    return np.zeros(len(srgb255), dtype=bool) if background is None else alike(srgb255, background)
 
 
 def _frequent(picture: Picture, background: tuple[int, int, int] | None) -> tuple[np.ndarray, np.ndarray]:
