@@ -143,7 +143,12 @@ def srgb255_from_lab(lab: Any) -> np.ndarray:
 
 def hex_from_lab(lab: Any) -> str:
     """Screen colour of one Lab (3,), such as "#4466aa", clipped to the screen's gamut."""
-    return "#" + "".join(f"{value:02x}" for value in srgb255_from_lab(lab))
+    return hex_from_srgb255(srgb255_from_lab(lab))
+
+
+def hex_from_srgb255(srgb255: Any) -> str:
+    """Text such as "#4466aa" of the bytes (3,) of one screen colour."""
+    return "#" + "".join(f"{value:02x}" for value in srgb255)
 
 
 def lab_from_hex(text: str) -> np.ndarray:

@@ -8,10 +8,11 @@ import pytest
 import shapely
 from invented import LABS, palette, picture
 
+from tint.artwork.alike import alike
 from tint.artwork.artwork import Drawing, Shape
 from tint.errors import DataError, LimitError
 from tint.lab import srgb255_from_lab
-from tint.layers.paper import alike, colour_or_none, without_background
+from tint.layers.paper import colour_or_none, without_background
 from tint.layers.separate import separate
 
 

@@ -9,14 +9,16 @@ SAME_LEVELS = 6  # of 255, in each channel: JPEG scatters an even colour by abou
 Srgb255 = tuple[int, int, int]
 
 
-def alike(srgb255: np.ndarray, colour: Srgb255) -> np.ndarray:
-    """(...) True where sRGB bytes (..., 3) are a colour, give or take 6 levels a channel.
+def alike(srgb255: np.ndarray, colour: Srgb255 | None) -> np.ndarray:
+    """(...) True where sRGB bytes (..., 3) are a colour, give or take 6 levels a channel; nowhere where the colour is None.
 
     Examples
     --------
     >>> alike(np.array([[255, 252, 249], [255, 252, 248]]), WHITE).tolist()
     [True, False]
     """
+    if colour is None:
+        return np.zeros(srgb255.shape[:-1], dtype=bool)
     low, high = np.clip(np.array(colour) - SAME_LEVELS, 0, 255), np.clip(np.array(colour) + SAME_LEVELS, 0, 255)
     same = np.ones(srgb255.shape[:-1], dtype=bool)
     for channel in range(3):

@@ -13,8 +13,8 @@ from tint.job.order import clock
 from tint.job.thin import SEEN_MM2, thin_remark
 from tint.lab import hex_from_lab
 from tint.layers.layers import Layers
-from tint.layers.separate import FAR_DE00
 from tint.palette.palette import Palette
+from tint.palette.twins import FAR_DE00
 from tint.process import spot_mm
 
 

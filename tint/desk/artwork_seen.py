@@ -8,15 +8,16 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.alike import WHITE
 from tint.desk.artwork import artwork_of, as_seen, layers_of, preview_pitch_mm
 from tint.desk.desk import Desk
 from tint.desk.plain import rounded
 from tint.desk.session import Place
 from tint.errors import DataError
+from tint.lab import hex_from_srgb255
 from tint.layers.heated import heated
 from tint.layers.layers import Layers
 from tint.layers.lost import Lost, lost_map
-from tint.layers.paper import WHITE
 from tint.layers.proof import proof_image
 from tint.layers.proof_pictures import BANDS, LEFT_BARE, lost_picture, piece_picture
 from tint.layers.wanted import wanted_image
@@ -28,7 +29,7 @@ def what_is_lost(desk: Desk, values: dict[str, Any]) -> dict[str, Any]:
     """How much of the artwork the preview loses, as ΔE00 seen over a quarter of a millimetre, and what the bands of its map mean."""
     de00 = _lost(desk.place("artwork")).de00
     named = [*((colour, words) for _, colour, words in BANDS), (LEFT_BARE, "left bare as asked")]
-    bands = [{"hex": f"#{r:02x}{g:02x}{b:02x}", "words": words} for (r, g, b), words in named]
+    bands = [{"hex": hex_from_srgb255(colour), "words": words} for colour, words in named]
     return {
         "median_de00": rounded(np.nanmedian(de00), 1),
         "p90_de00": rounded(np.nanquantile(de00, 0.9), 1),

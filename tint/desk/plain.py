@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tint.lab import hex_from_lab, srgb255_from_lab
+from tint.lab import hex_from_lab
 from tint.palette.palette import Palette
 from tint.setting import Setting, Stock
 
@@ -25,7 +25,7 @@ def lab_plain(lab: Any) -> list[float]:
 
 def hexes(lab: np.ndarray) -> list[str]:
     """Screen colours of Lab (n, 3)."""
-    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in srgb255_from_lab(lab).reshape(-1, 3)]
+    return [hex_from_lab(each) for each in lab.reshape(-1, 3)]
 
 
 def setting_plain(setting: Setting) -> dict[str, Any]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from tint.artwork.alike import WHITE
 from tint.artwork.artwork import Artwork, Drawing
 from tint.layers.join import join_layers
 from tint.layers.layers import Layers
-from tint.layers.paper import BLACK, WHITE
+from tint.layers.paper import BLACK
 from tint.layers.separate import separate
 from tint.layers.tonal import Tonal
 from tint.palette.palette import Palette

@@ -10,18 +10,19 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, Srgb255
 from tint.artwork.artwork import Artwork, Picture
 from tint.artwork.preview import reduced
 from tint.errors import UseError
 from tint.lab import srgb255_from_lab
 from tint.layers.difference import light_of_srgb255
 from tint.layers.gamut import MAPS
-from tint.layers.paper import BLACK, WHITE, Srgb255, without_background
+from tint.layers.paper import BLACK, without_background
 from tint.layers.proof_pictures import captioned
 from tint.layers.separate import separate
 from tint.layers.spatial import DISTANCE_MM, spatial_error
 from tint.layers.tonal import Tonal, in_cells
-from tint.layers.wanted import wanted_image
+from tint.layers.wanted import drawn
 from tint.palette.lettering import drawable
 from tint.palette.palette import Palette
 from tint.palette.reach import lab_from_light, light_from_lab
@@ -61,7 +62,8 @@ def compare_maps(
     Captions give the spatial error: mean ΔE00 to the artwork on bare metal as both look from 300 mm. Panels are scaled in
     linear light, so that cells blend as they do in the eye.
     """
-    picture = _as_picture(artwork)
+    longest_mm = max(artwork.width_mm, artwork.height_mm)
+    picture = artwork if isinstance(artwork, Picture) else drawn(artwork, longest_mm / MAX_SOURCE_PX)
     if background is not None:
         picture = without_background(picture, background)
     picture = reduced(picture, MAX_SOURCE_PX)
@@ -124,15 +126,6 @@ def picture_bytes(picture: Any, kind: str) -> bytes:
 def png_bytes(picture: Any) -> bytes:
     """PNG file of a Pillow picture."""
     return picture_bytes(picture, "PNG")
-
-
-def _as_picture(artwork: Artwork) -> Picture:
-    if isinstance(artwork, Picture):
-        return artwork
-    pitch = max(artwork.width_mm, artwork.height_mm) / MAX_SOURCE_PX
-    pixels = np.asarray(wanted_image(artwork, pitch))
-    height, width = pixels.shape[:2]
-    return Picture(artwork.name, width * pitch, height * pitch, pixels[..., :3], pixels[..., 3] < 128)
 
 
 def _light_of(picture: Picture, bare: np.ndarray) -> np.ndarray:

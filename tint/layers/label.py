@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.alike import Srgb255, alike
 from tint.artwork.artwork import Picture
 from tint.layers.difference import delta_e00_of, lab_of_srgb255
 from tint.layers.edges import colour_codes
 from tint.layers.flat_map import number_by_map
 from tint.layers.layers import pixels_by_number
 from tint.layers.nearest import channels_of, nearest_of_codes
-from tint.layers.paper import Srgb255, alike
 from tint.palette.palette import Palette
 
 _BAND_PX = 250_000  # pixels handled at once; more needs memory, fewer needs time

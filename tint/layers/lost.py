@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, Srgb255, alike
 from tint.artwork.artwork import PICTURES, Artwork, read_artwork
 from tint.errors import DataError
 from tint.lab import delta_e00, lab_from_linear1
 from tint.layers.layers import Layers
-from tint.layers.paper import WHITE, Srgb255, alike
 from tint.layers.seen import blended_labels, blended_picture
 from tint.layers.wanted import wanted_image
 from tint.palette.reach import lab_from_light, light_from_lab

@@ -6,10 +6,11 @@ import numpy as np
 
 from tint.artwork.artwork import Picture
 from tint.artwork.even import even_colours
+from tint.lab import hex_from_srgb255
 from tint.layers.difference import delta_e00_of, lab_of_srgb255
 from tint.palette.palette import Palette
+from tint.palette.twins import FAR_DE00
 
-PLAIN_DE00 = 10.0  # wanted colours this far apart are plainly two (ISO 12647-7 proofs, from memory: at most 5)
 MOST_COLOURS = 500  # of a drawing looked at, the largest by area; a sign has a dozen, a traced photograph thousands
 MOST_NAMED = 4  # colours of the worst layer that are named, and half as many other layers: a remark is one line
 
@@ -35,8 +36,8 @@ def merged_remark(
     for given in np.unique(numbers).tolist():
         same = np.flatnonzero(numbers == given)
         apart = delta_e00_of(lab[:, same, None], lab[:, None, same])
-        if (far := float(apart.max())) > PLAIN_DE00:
-            merged.append((far, given, [_hex(colours[same[place]]) for place in _plain(apart)]))
+        if (far := float(apart.max())) > FAR_DE00:
+            merged.append((far, given, [hex_from_srgb255(colours[same[place]]) for place in _plain(apart)]))
     if not merged:
         return ""
     merged.sort(key=lambda layer: -layer[0])
@@ -69,14 +70,10 @@ def _plain(apart: np.ndarray) -> list[int]:
     """
     found = sorted(int(place) for place in np.unravel_index(int(np.argmax(apart)), apart.shape))
     for place in range(len(apart)):
-        if len(found) < MOST_NAMED and (apart[place, found] > PLAIN_DE00).all():
+        if len(found) < MOST_NAMED and (apart[place, found] > FAR_DE00).all():
             found.append(place)
     return found
 
 
 def _listed(hexes: list[str]) -> str:
     return f"{', '.join(hexes[:-1])} and {hexes[-1]}"
-
-
-def _hex(srgb255: np.ndarray) -> str:
-    return "#" + "".join(f"{value:02x}" for value in srgb255.tolist())

@@ -6,15 +6,13 @@ import dataclasses
 
 import numpy as np
 
-from tint.artwork.alike import WHITE, Srgb255, alike
+from tint.artwork.alike import Srgb255, alike
 from tint.artwork.artwork import Picture
 from tint.errors import DataError, LimitError
 from tint.lab import lab_from_srgb1, srgb255_from_hex, srgb255_from_lab
 from tint.layers.difference import nearest_number
 from tint.layers.flat_map import number_by_map
 from tint.palette.palette import Palette
-
-__all__ = ["BLACK", "WHITE", "Srgb255", "alike", "colour_or_none", "darkest_of", "number_of", "on_metal", "without_background"]
 
 BLACK = (0, 0, 0)
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, Srgb255
 from tint.artwork.artwork import Artwork
 from tint.errors import DataError
 from tint.files.write import new_folder
@@ -16,7 +17,6 @@ from tint.lab import delta_e00
 from tint.layers.heated import USUAL_HEAT_PCT, Heated, heated
 from tint.layers.layers import Layers
 from tint.layers.lost import Lost, lost_map, refuse_other_shape
-from tint.layers.paper import WHITE, Srgb255
 from tint.layers.proof_pictures import NOTE, captioned, lost_picture, piece_picture, side_by_side
 from tint.layers.true_size import true_size_svg
 from tint.model.model import ColourModel

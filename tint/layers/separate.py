@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from tint.artwork.alike import WHITE, Srgb255, alike
 from tint.artwork.artwork import Artwork, Drawing, Picture
 from tint.artwork.raster import MAX_PITCH_MM, MAX_PIXELS, MIN_PITCH_MM
 from tint.errors import DataError, LimitError
@@ -18,10 +19,11 @@ from tint.layers.gamut import MAPS
 from tint.layers.label import label_outlines, label_picture, mean_by_number, means_of
 from tint.layers.layers import Layers, pixels_by_number, pixels_of
 from tint.layers.merged import merged_in_picture, merged_remark
-from tint.layers.paper import BLACK, WHITE, Srgb255, alike, darkest_of, number_of, without_background
+from tint.layers.paper import BLACK, darkest_of, number_of, without_background
 from tint.layers.tonal import Tonal, cell_for, tonal_layers
-from tint.layers.wanted import wanted_image
+from tint.layers.wanted import drawn
 from tint.palette.palette import Palette
+from tint.palette.twins import FAR_DE00
 from tint.process import spot_mm
 
 DRAWING_PITCH_MM = 0.05  # pixel of a drawing's label map and proof: just under a usual spot, 4 MP for 100 × 100 mm
@@ -30,7 +32,6 @@ TONAL_MAP = "nearest"  # least spatial error on pictures it was not scored on (t
 DRAWN_PER_CELL = 4  # pixels of a drawing along a tonal cell's side, which is then the mean of 16
 THIN = ("absorb", "keep", "widen", "refuse")  # what can become of lines thinner than the spot
 _NAMED = 3  # colours named in a remark before "and more"
-FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 
 
 def separate(
@@ -129,10 +130,7 @@ def _as_picture(artwork: Artwork, palette: Palette, tonal: Tonal) -> Picture:
     pitch_mm = cell_for(palette, tonal.cell_mm)[0] / DRAWN_PER_CELL
     if math.prod(pixels_of((artwork.width_mm, artwork.height_mm), pitch_mm)) > MAX_PIXELS:
         raise LimitError(f"{artwork.name} would have too many cells; choose larger ones with --cell-mm.")
-    pixels = np.asarray(wanted_image(artwork, pitch_mm))
-    height, width = pixels.shape[:2]
-    size_mm = (width * pitch_mm, height * pitch_mm)
-    return Picture(artwork.name, *size_mm, pixels[..., :3], pixels[..., 3] < 128, remarks=artwork.remarks)
+    return drawn(artwork, pitch_mm)
 
 
 def _labelled(
@@ -176,14 +174,14 @@ def _separate_picture(
     if speck_px > 1:
         step("absorbing specks smaller than the spot")
         cleaned = absorb_specks(labels, speck_px, palette.lab, kept=kept)
-        if thin == "absorb":
-            remarks += _thinned_remarks(palette, labels, cleaned.labels, picture.pitch_mm)
-        labels = cleaned.labels
         if cleaned.absorbed_regions:
+            if thin == "absorb":
+                remarks += _thinned_remarks(palette, labels, cleaned.labels, picture.pitch_mm)
             area_mm2 = cleaned.absorbed_px * picture.pitch_mm**2
             remarks.append(
                 f"{cleaned.absorbed_regions} specks smaller than {speck_mm2:.4f} mm² joined a neighbour ({area_mm2:.2f} mm² in all)"
             )
+        labels = cleaned.labels
     if not labels.any():
         why = (
             "it is wholly transparent"

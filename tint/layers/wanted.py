@@ -36,6 +36,14 @@ def wanted_image(artwork: Artwork, pitch_mm: float) -> Any:
     return Image.fromarray(pixels)
 
 
+def drawn(artwork: Artwork, pitch_mm: float) -> Picture:
+    """A drawing as a picture of pixels [mm], bare where the drawing is; its size is a whole number of them."""
+    pixels = np.asarray(wanted_image(artwork, pitch_mm))
+    height, width = pixels.shape[:2]
+    size_mm = (width * pitch_mm, height * pitch_mm)
+    return Picture(artwork.name, *size_mm, pixels[..., :3], pixels[..., 3] < 128, remarks=artwork.remarks)
+
+
 def _many(region: Any) -> Any:
     import shapely
 

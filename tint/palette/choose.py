@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tint.artwork.alike import WHITE
 from tint.artwork.artwork import Artwork
 from tint.errors import DataError
 from tint.model.jitter import USUAL_JITTER, Jitter, jitter_words
@@ -19,7 +20,7 @@ from tint.palette.offer import Offer, offer_of
 from tint.palette.palette import MAX_COLOURS, Palette, PaletteColour
 from tint.palette.penalty import USUAL_PENALTY, Penalty
 from tint.palette.twins import twins_told
-from tint.palette.wishes import WHITE, artwork_wishes, read_wishes
+from tint.palette.wishes import artwork_wishes, read_wishes
 
 __all__ = ["artwork_wishes", "choose_from", "choose_palette", "locate", "read_wishes"]
 

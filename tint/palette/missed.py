@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from tint.artwork.alike import WHITE
+from tint.artwork.alike import WHITE, alike
 from tint.artwork.artwork import Artwork
 from tint.artwork.even import even_colours
-from tint.lab import delta_e00, lab_from_srgb1
+from tint.lab import delta_e00, hex_from_srgb255, lab_from_srgb1
 from tint.palette.palette import Palette
-from tint.palette.twins import TWIN_DE00
-from tint.palette.wishes import is_background
+from tint.palette.twins import FAR_DE00, TWIN_DE00
 
-FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 MOST_NAMED = 4  # colours; a remark is one line, and a traced photograph has thousands
 
 
@@ -29,7 +27,7 @@ def missed_remark(
     background : sRGB bytes of the artwork's colour that stays bare as asked; None: no colour does
     """
     srgb255, area_mm2, _ = even_colours(artwork)
-    wanted = ~is_background(srgb255, background)
+    wanted = ~alike(srgb255, background)
     srgb255, area_mm2 = srgb255[wanted], area_mm2[wanted]
     if not len(srgb255):
         return ""
@@ -43,7 +41,7 @@ def missed_remark(
     names = ["bare metal", *(colour.name for colour in palette.colours)]
     told, helped = [], []
     for i in missed[:MOST_NAMED].tolist():
-        hexed = "#" + "".join(f"{value:02x}" for value in srgb255[i].tolist())
+        hexed = hex_from_srgb255(srgb255[i])
         best, off = float(delta_e00(lab[i], reach_lab).min()), float(far[i])
         nearer = best < off - TWIN_DE00
         helped += [hexed] if nearer else []

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tint.artwork.alike import WHITE
 from tint.artwork.artwork import Artwork
 from tint.film import WAVELENGTH_NM, material_index, reflectance
 from tint.lab import delta_e00, lab_from_reflectance
@@ -18,7 +19,7 @@ from tint.model.pool import Pool, candidate_pool, time_s_cm2
 from tint.palette.keep import Kept, kept_colours
 from tint.palette.palette import Palette
 from tint.palette.penalty import USUAL_PENALTY, Penalty, expected_miss, slow_de00, spread_de00
-from tint.palette.wishes import WHITE, artwork_wishes
+from tint.palette.wishes import artwork_wishes
 from tint.setting import Setting
 
 THIN_LAB = 3.0  # side of the Lab cells that keep one candidate each: just noticeable is 2.3 ΔE*ab (Mahy 1994)

@@ -10,6 +10,7 @@ import numpy as np
 from tint.lab import delta_e00
 from tint.palette.palette import Palette
 
+FAR_DE00 = 10.0  # farther than this and people call it another colour (ISO 12647-7 proofs, from memory: at most 5)
 TWIN_DE00 = 2.3  # a just noticeable difference (Mahy 1994: about 2.3 ΔE*ab)
 _TWINS = "near twins"  # how the remark begins
 

@@ -37,7 +37,7 @@ def artwork_wishes(artwork: Artwork, background: tuple[int, int, int] | None = W
         area = np.array([shape.region.area for shape in artwork.shapes])
         srgb255, index = np.unique(srgb255, axis=0, return_inverse=True)
         weight = np.bincount(index.ravel(), area)
-        shown, wanted = bool(weight.sum() > 0), ~is_background(srgb255, background)
+        shown, wanted = bool(weight.sum() > 0), ~alike(srgb255, background)
         srgb255, weight = srgb255[wanted], weight[wanted]
     else:
         assert isinstance(artwork, Picture)
@@ -77,18 +77,13 @@ def _width_mm(path: str | Path) -> float:
         return 1000.0  # too large for Pillow alone, or no picture, which the reader says
 
 
-def is_background(srgb255: np.ndarray, background: tuple[int, int, int] | None) -> np.ndarray:
-    """(n,) True where sRGB bytes (n, 3) are the background's, as separation takes it."""
-    return np.zeros(len(srgb255), dtype=bool) if background is None else alike(srgb255, background)
-
-
 def _frequent(picture: Picture, background: tuple[int, int, int] | None) -> tuple[np.ndarray, np.ndarray]:
     """Mean colour [0..255] (c, 3) and count (c,) of each of the cells that hold pixels which do not stay bare."""
     count, sums = np.zeros(_CELLS**3), np.zeros((3, _CELLS**3))
     rows = max(1, _AT_ONCE_PX // picture.bare.shape[1])
     for top in range(0, len(picture.bare), rows):
         pixels = picture.srgb255[top : top + rows][~picture.bare[top : top + rows]]
-        pixels = pixels[~is_background(pixels, background)]
+        pixels = pixels[~alike(pixels, background)]
         cell = (pixels // (256 // _CELLS)).astype(np.int32) @ np.array([_CELLS**2, _CELLS, 1], dtype=np.int32)
         count += np.bincount(cell, minlength=_CELLS**3)
         sums += [np.bincount(cell, pixels[:, i], minlength=_CELLS**3) for i in range(3)]
